@@ -1,1 +1,7 @@
+//! Why a card reader's number arrives wrong, and what to do.
+#![forbid(unsafe_code)]
 
+pub mod file;
+
+pub use misread_core as core;
+pub use misread_core::{Bit, Bits, Decoded, Layout, Misfit, Turn, bits, layout};

@@ -1,0 +1,1 @@
+//! Layout files, the catalogue of layouts, and tables of reads.
