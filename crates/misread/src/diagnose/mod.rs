@@ -1,0 +1,12 @@
+//! Why a read came back wrong.
+
+mod case;
+mod code;
+mod gf2;
+mod likelihood;
+mod posterior;
+mod trellis;
+
+pub use case::{Candidates, Case, CaseRead, Expected, FACILITY};
+pub use posterior::{DiagnoseError, Posterior, Progress, SHORTEST_LAYOUT, Triple, posterior};
+pub use trellis::MAX_OPEN_CHECKS;
