@@ -6,7 +6,6 @@ use misread_core::Bits;
 use misread_core::layout::Layout;
 
 use super::code::{Code, Known};
-use super::gf2::Words;
 use super::trellis::{Matched, TooManyOpen, Trellis, ln_total};
 use crate::cause::Cause;
 use crate::channel::{Chance, Pulses};
@@ -229,11 +228,11 @@ fn ln_pulses(
             let ways = ln_total(trellis, &matched) - ln_frames;
             by_rate.into_iter().map(|ln| ln + ways).collect()
         }
-        Chances::Varying => rates
+        Chances::Varying { happens } => rates
             .iter()
             .map(|&rate| {
-                let matched = Matched::new(pulses, read, rate, 1.0 - rate);
-                ln_total(trellis, &matched) - ln_frames
+                let matched = Matched::new(pulses, read, 1.0, 1.0 - rate);
+                ln_power(rate, happens) + ln_total(trellis, &matched) - ln_frames
             })
             .collect(),
     }
@@ -244,8 +243,8 @@ pub(crate) enum Chances {
     /// Equally often for every frame and every way to the read, so that the
     /// rate can stay outside the sum.
     Counted { happens: usize, spared: usize },
-    /// It depends on the values of unread bits.
-    Varying,
+    /// How often it was not taken depends on the values of unread bits.
+    Varying { happens: usize },
     /// No frame of this length gives a read of that length, or with so many
     /// bits on that line.
     Impossible,
@@ -260,7 +259,7 @@ pub(crate) fn chances(pulses: &Pulses, n: usize, read: &Bits) -> Chances {
     let Some(happens) = happens else { return Chances::Impossible };
     let spared = match [has_chance(pulses.bit[0]), has_chance(pulses.bit[1])] {
         [true, true] => (n + usize::from(has_chance(pulses.tail))).checked_sub(happens),
-        _ if read.unread_count() > 0 => return Chances::Varying,
+        _ if read.unread_count() > 0 => return Chances::Varying { happens },
         // One line only: a pulse on it that was lost left nothing, one that
         // was counted twice left two.
         [on_d0, _] => {
@@ -274,9 +273,4 @@ pub(crate) fn chances(pulses: &Pulses, n: usize, read: &Bits) -> Chances {
 /// The logarithm of a power, where 0 to the 0 is 1.
 fn ln_power(base: f64, times: usize) -> f64 {
     if times == 0 { 0.0 } else { times as f64 * libm::log(base) }
-}
-
-/// The words of a whole frame.
-pub(crate) fn words_of(frame: &Bits) -> Words {
-    Words(std::array::from_fn(|i| frame.word(i)))
 }

@@ -1,5 +1,7 @@
 //! Why a read came back wrong.
 
+mod align;
+mod card;
 mod case;
 mod code;
 mod gf2;
@@ -7,6 +9,8 @@ mod likelihood;
 mod posterior;
 mod trellis;
 
+pub use align::{Aligned, align};
+pub use card::CardFound;
 pub use case::{Candidates, Case, CaseRead, Expected, FACILITY};
 pub use posterior::{DiagnoseError, Posterior, Progress, SHORTEST_LAYOUT, Triple, posterior};
 pub use trellis::MAX_OPEN_CHECKS;
