@@ -10,6 +10,71 @@ use super::trellis::{Matched, TooManyOpen, Trellis, ln_total};
 use crate::cause::Cause;
 use crate::channel::{Chance, Pulses};
 
+/// Why the probability of a read cannot be given.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum ReadError {
+    /// The layout lacks a field, or a value does not fit its field.
+    #[error("the layout cannot carry these values")]
+    DoesNotFit,
+    /// The cause gives no single read of a frame: two reads are one frame, or
+    /// the bits came from no frame at all.
+    #[error("this cause does not give one read for one frame")]
+    NotOneRead,
+    /// Too many parity checks are open at once.
+    #[error("{open} parity checks are open after bit {position}, more than the analysis follows")]
+    TooManyOpen {
+        /// The position, from 1.
+        position: usize,
+        /// How many are open.
+        open: usize,
+    },
+}
+
+/// The probability of one read under a cause at a rate (passed over for a cause
+/// without one), when a card of this layout was presented that carries the
+/// `known` values, its other fields uniform. The read's unread bits are summed
+/// over.
+///
+/// # Errors
+///
+/// See [`ReadError`].
+///
+/// ```
+/// use misread::cause::Cause;
+/// use misread::diagnose::read_probability;
+/// use misread::layout::{Layout, built_in};
+///
+/// // A random frame of open-26 is one of 2²⁴; the first bit lost is one of
+/// // eight ways to lose some.
+/// let open_26 = Layout::new(&built_in::OPEN_26)?;
+/// let read = "0010101000000100110100100".parse()?;
+/// let p = read_probability(Cause::HeadLost, 0.0, &open_26, &[], &read)?;
+/// assert!((p * 8.0 * 2f64.powi(24) - 1.0).abs() < 1e-9);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn read_probability(
+    cause: Cause,
+    rate: f64,
+    layout: &Layout,
+    known: &[(&str, u64)],
+    read: &Bits,
+) -> Result<f64, ReadError> {
+    if cause == Cause::FrameSplit || cause.is_without_layout() {
+        return Err(ReadError::NotOneRead);
+    }
+    let posed = Posed::new(layout, known.iter().copied()).ok_or(ReadError::DoesNotFit)?;
+    if let (Some(_), Err(error)) = (Pulses::of(cause), &posed.trellis) {
+        return Err(ReadError::TooManyOpen { position: error.position, open: error.open });
+    }
+    let received = Received { bits: *read, cut: None };
+    let rates = match cause {
+        Cause::D0Open | Cause::D1Open => &[1.0][..],
+        _ => &[rate][..],
+    };
+    let lns = ln_likelihood(cause, rates, &received, &posed);
+    Ok(lns.iter().map(|&ln| libm::exp(ln)).sum::<f64>() / lns.len() as f64)
+}
+
 /// The most bits that go missing at one end of a frame.
 pub(crate) const MOST_LOST: usize = 8;
 
