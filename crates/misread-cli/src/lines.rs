@@ -42,50 +42,39 @@ impl<R: Read> Lines<R> {
         }
     }
 
-    /// Whether the next line is already here, so that asking for it does not
-    /// wait.
-    pub(crate) fn is_next_here(&self) -> bool {
-        self.finished || memchr::memchr(b'\n', self.rest()).is_some()
+    /// The next line that is already here; `None` where [`fill`](Self::fill)
+    /// has to be asked for more.
+    #[inline]
+    pub(crate) fn buffered(&mut self) -> Option<Numbered<'_>> {
+        let (from, to) = match memchr::memchr(b'\n', self.rest()) {
+            Some(len) => (self.start, self.start + len),
+            // A line too long that ends with the stream is still a line.
+            None if self.finished && (self.start < self.end || self.passing) => {
+                (self.start, self.end)
+            }
+            None => return None,
+        };
+        self.start = (to + 1).min(self.end);
+        self.number += 1;
+        let passed = std::mem::take(&mut self.passing) || to - from > LONGEST;
+        let line = self.buffer.get(from..to).unwrap_or_default();
+        let line = line.strip_suffix(b"\r").unwrap_or(line);
+        Some(Numbered { number: self.number, text: (!passed).then_some(line) })
     }
 
-    /// The next line; `None` at the end.
+    /// Waits for more of the stream; `false` where it has ended.
     ///
     /// # Errors
     ///
     /// What the stream gives.
-    #[inline]
-    pub(crate) fn next_line(&mut self) -> io::Result<Option<Numbered<'_>>> {
-        loop {
-            let (from, to) = match memchr::memchr(b'\n', self.rest()) {
-                Some(len) => (self.start, self.start + len),
-                // A line too long that ends with the stream is still a line.
-                None if self.finished && self.start == self.end && !self.passing => {
-                    return Ok(None);
-                }
-                None if self.finished => (self.start, self.end),
-                None => {
-                    if self.end - self.start > LONGEST {
-                        self.passing = true;
-                        self.start = self.end;
-                    }
-                    self.fill()?;
-                    continue;
-                }
-            };
-            self.start = (to + 1).min(self.end);
-            self.number += 1;
-            let passed = std::mem::take(&mut self.passing) || to - from > LONGEST;
-            let line = self.buffer.get(from..to).unwrap_or_default();
-            let line = line.strip_suffix(b"\r").unwrap_or(line);
-            return Ok(Some(Numbered { number: self.number, text: (!passed).then_some(line) }));
+    pub(crate) fn fill(&mut self) -> io::Result<bool> {
+        if self.finished {
+            return Ok(false);
         }
-    }
-
-    fn rest(&self) -> &[u8] {
-        self.buffer.get(self.start..self.end).unwrap_or_default()
-    }
-
-    fn fill(&mut self) -> io::Result<()> {
+        if self.end - self.start > LONGEST {
+            self.passing = true;
+            self.start = self.end;
+        }
         self.buffer.copy_within(self.start..self.end, 0);
         self.end -= self.start;
         self.start = 0;
@@ -98,7 +87,11 @@ impl<R: Read> Lines<R> {
         };
         self.finished = got == 0;
         self.end += got;
-        Ok(())
+        Ok(true)
+    }
+
+    fn rest(&self) -> &[u8] {
+        self.buffer.get(self.start..self.end).unwrap_or_default()
     }
 }
 
@@ -110,10 +103,14 @@ mod tests {
     fn all(reader: impl Read) -> Vec<(u64, Option<Vec<u8>>)> {
         let mut lines = Lines::new(reader);
         let mut out = Vec::new();
-        while let Some(line) = lines.next_line().unwrap() {
-            out.push((line.number, line.text.map(<[u8]>::to_vec)));
+        loop {
+            while let Some(line) = lines.buffered() {
+                out.push((line.number, line.text.map(<[u8]>::to_vec)));
+            }
+            if !lines.fill().unwrap() {
+                return out;
+            }
         }
-        out
     }
 
     /// Gives a few bytes at a time.

@@ -53,6 +53,11 @@ impl Output {
         self.line_done()
     }
 
+    /// Bytes as they are.
+    pub(crate) fn bytes(&mut self, bytes: &[u8]) -> io::Result<()> {
+        self.writer.write_all(bytes)
+    }
+
     /// Passes on what is held back.
     pub(crate) fn flush(&mut self) -> io::Result<()> {
         self.writer.flush()

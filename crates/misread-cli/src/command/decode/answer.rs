@@ -1,7 +1,7 @@
 //! What a read is, and what is wrong with it.
 
-use misread::layout::{Check, CheckOutcome};
-use misread::{Bits, Layout, Turn};
+use misread::layout::{Check, CheckOutcome, Code, Field};
+use misread::{Bits, Decoded, Layout, Turn};
 
 use crate::catalogue::Entry;
 use crate::masking::Masking;
@@ -35,12 +35,9 @@ pub(crate) fn answer<'a>(
     chosen: Option<&'a Entry>,
     masking: Masking,
 ) -> Answer<'a> {
-    let fits = |entry: &&&'a Entry| entry.layout.decode(read).is_ok();
-    let (mut sound, doubtful): (Vec<&Entry>, Vec<&Entry>) =
-        entries.iter().filter(fits).partition(|entry| is_sound(&entry.layout, read));
-    sound.extend(doubtful);
-    let best = chosen.or_else(|| sound.first().copied());
-    let also = sound.into_iter().filter(|e| best.is_none_or(|b| b.name() != e.name())).collect();
+    let all = fitting(read, entries);
+    let best = chosen.or_else(|| all.first().copied());
+    let also = all.into_iter().filter(|e| best.is_none_or(|b| b.name() != e.name())).collect();
     let Some(entry) = best else {
         let (says, nearest) = nearest(read, entries, masking);
         return Answer {
@@ -71,6 +68,32 @@ pub(crate) fn answer<'a>(
         problem,
         nearest: Some(layout),
     }
+}
+
+/// Which of the layouts a read is decoded with, by its index: the first that
+/// fits with every declared value and range holding, else the first that fits;
+/// and whether they hold.
+#[inline]
+pub(crate) fn best(read: &Bits, entries: &[&Entry]) -> Option<(usize, bool)> {
+    let mut doubtful = None;
+    for (index, entry) in entries.iter().enumerate() {
+        let Ok(decoded) = entry.layout.decode(read) else { continue };
+        if is_sound(decoded) {
+            return Some((index, true));
+        }
+        doubtful = doubtful.or(Some((index, false)));
+    }
+    doubtful
+}
+
+/// Whether every declared value and range holds.
+#[inline]
+fn is_sound(decoded: Decoded<'_>) -> bool {
+    let plain = |field: &Field| {
+        field.value().is_none() && field.range().is_none() && field.code() == Code::Binary
+    };
+    // Nothing is declared about nearly every layout.
+    decoded.layout().fields().iter().all(plain) || decoded.concerns().next().is_none()
 }
 
 /// The fields in words: `facility 42, card 1234`.
@@ -104,8 +127,14 @@ pub(crate) fn describe(check: Check<'_>, masking: Masking) -> String {
     }
 }
 
-fn is_sound(layout: &Layout, read: &Bits) -> bool {
-    layout.decode(read).is_ok_and(|decoded| decoded.concerns().next().is_none())
+/// Every layout that fits, those first whose declared values and ranges hold.
+fn fitting<'a>(read: &Bits, entries: &[&'a Entry]) -> Vec<&'a Entry> {
+    let fits = |entry: &&'a Entry| entry.layout.decode(read).is_ok();
+    let sound = |entry: &&'a Entry| entry.layout.decode(read).is_ok_and(is_sound);
+    let (mut sound, doubtful): (Vec<&Entry>, Vec<&Entry>) =
+        entries.iter().copied().filter(fits).partition(sound);
+    sound.extend(doubtful);
+    sound
 }
 
 /// A check that fails, in words.

@@ -1,6 +1,7 @@
 //! `misread decode`: from reads to the numbers on the cards.
 
 mod answer;
+mod table;
 
 use clap::Args;
 use misread::Bits;
@@ -41,6 +42,13 @@ pub(crate) struct DecodeArgs {
     /// likeliest of the known layouts that fit
     #[arg(long, value_name = "LAYOUT")]
     layout: Option<String>,
+    /// Answer in CSV, a row a read: line, bits, length, layout, ok, then a
+    /// column for each field of --layout; without --layout one column of
+    /// name=value pairs. The fields of a read that does not fit are empty.
+    /// Lines that are no reads are named on standard error, the first 20 in
+    /// full and then their number
+    #[arg(long, conflicts_with = "json")]
+    csv: bool,
 }
 
 /// Runs it.
@@ -49,6 +57,9 @@ pub(crate) fn run(args: &DecodeArgs, known: &Known, context: &mut Context) -> Ou
     let reads = args.reads.open()?;
     let single = reads.known_count() == Some(1);
     let mut work = Work { entries: known.best_first(), chosen, context, status: Status::Good };
+    if args.csv {
+        return table::run(reads, work);
+    }
     reads.for_each(
         &mut work,
         |work, item| work.one(item, single),
@@ -69,11 +80,7 @@ impl Work<'_> {
         let masking = self.context.masking;
         let read = item.and_then(|item| match reads::parse(&item, masking)? {
             ReadText::Bits(bits) => Ok((bits, item)),
-            ReadText::Hex(_) => Err(Refusal::new(
-                "hexadecimal without a length can be more than one read",
-                "the length behind it, such as /26",
-            )
-            .at(item.place.clone())),
+            ReadText::Hex(_) => Err(hexadecimal(&item)),
         });
         let (bits, item) = match read {
             Ok(read) => read,
@@ -96,6 +103,15 @@ impl Work<'_> {
         }
         Ok(())
     }
+}
+
+/// Hexadecimal without a length.
+fn hexadecimal(item: &Item<'_>) -> Refusal {
+    Refusal::new(
+        "hexadecimal without a length can be more than one read",
+        "the length behind it, such as /26",
+    )
+    .at(item.place.clone())
 }
 
 /// The answer in one sentence.
