@@ -59,6 +59,9 @@ fn run(cli: &Cli, context: &mut Context) -> Outcome {
     match &cli.command {
         Command::Decode(args) => command::decode::run(args, &known, context),
         Command::Frame(args) => command::frame::run(args, &known, context),
+        Command::Schema(args) => command::schema::run(args, context),
+        Command::Completions(args) => command::completions::run(args, context),
+        Command::Man(args) => command::man::run(args, context),
     }
 }
 

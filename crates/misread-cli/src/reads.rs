@@ -20,7 +20,7 @@ const FORMS: &str = "0, 1 and ? in any grouping, or hexadecimal with its length,
 #[derive(Args, Clone, Debug, Default)]
 pub(crate) struct ReadArgs {
     /// Reads as pasted: 0, 1 and ? (unread) in any grouping, or hexadecimal
-    /// with its length (0x950269c0/26). Groups of at most eight bits are one
+    /// with its length (0x95026900/26). Groups of at most eight bits are one
     /// read. `-` stands for standard input, a read a line
     #[arg(value_name = "READ")]
     read: Vec<String>,

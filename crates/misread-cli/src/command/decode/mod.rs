@@ -23,7 +23,7 @@ Examples:
   The slipway gate's reader sent this; what is on the card?
     misread decode 10010101000000100110100100
   The fuel berth's panel logged it in hexadecimal, 26 bits:
-    misread decode 0x950269c0/26
+    misread decode 0x95026900/26
   Only one layout will do:
     misread decode --layout open-26 10010101000000100110100100
   A morning's log from the sail loft, a read a line:
