@@ -124,42 +124,44 @@ impl core::error::Error for TextError {}
 
 impl fmt::Display for TextError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let column = self.at + 1;
         match self.problem {
+            TextProblem::Empty => self.problem.fmt(f),
+            problem => write!(f, "column {}: {problem}", self.at + 1),
+        }
+    }
+}
+
+/// What is wrong, without the place.
+impl fmt::Display for TextProblem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
             TextProblem::Unexpected(c) if c.is_control() => {
-                write!(
-                    f,
-                    "column {column}: a control character ({}) is not a bit",
-                    c.escape_default()
-                )
+                write!(f, "a control character ({}) is not a bit", c.escape_default())
             }
-            TextProblem::Unexpected(c) => write!(f, "column {column}: ‘{c}’ is not a bit"),
+            TextProblem::Unexpected(c) => write!(f, "‘{c}’ is not a bit"),
             TextProblem::Empty => write!(f, "there are no bits in it"),
             TextProblem::TooLong => {
-                write!(f, "column {column}: more than {MAX_BITS} bits, the longest read there is")
+                write!(f, "more than {MAX_BITS} bits, the longest read there is")
             }
-            TextProblem::Length => {
-                write!(f, "column {column}: the length is not a number from 1 to {MAX_BITS}")
-            }
+            TextProblem::Length => write!(f, "the length is not a number from 1 to {MAX_BITS}"),
             TextProblem::LengthDiffers { said, found } => write!(
                 f,
-                "column {column}: the length says {said} bits, but there {are} {found}",
+                "the length says {said} bits, but there {are} {found}",
                 are = if found == 1 { "is" } else { "are" }
             ),
-            TextProblem::TooFewDigits { said, found } => write!(
-                f,
-                "column {column}: the length says {said} bits, but the digits hold only {found}"
-            ),
+            TextProblem::TooFewDigits { said, found } => {
+                write!(f, "the length says {said} bits, but the digits hold only {found}")
+            }
             TextProblem::Padding { said, found } => write!(
                 f,
-                "column {column}: {said} of the {found} bits are the read, but the other {} are 0 \
-                 neither in front nor at the end",
+                "{said} of the {found} bits are the read, but the other {} are 0 neither in front \
+                 nor at the end",
                 found - said
             ),
             TextProblem::BothJustified { left, right } => write!(
                 f,
-                "column {column}: this can be read two ways: {left} (padding at the end) or \
-                 {right} (padding in front)"
+                "this can be read two ways: {left} (padding at the end) or {right} (padding in \
+                 front)"
             ),
         }
     }
