@@ -170,7 +170,14 @@ impl fmt::Display for TextProblem {
 impl TextError {
     /// What would be accepted at this place.
     pub fn expected(&self) -> &'static str {
-        match self.problem {
+        self.problem.expected()
+    }
+}
+
+impl TextProblem {
+    /// What would be accepted instead.
+    pub fn expected(&self) -> &'static str {
+        match self {
             TextProblem::Unexpected(_) | TextProblem::Empty => {
                 "0, 1 and ? in any grouping (spaces, dashes, underscores, colons), \
                  or hexadecimal with its length, such as 0x25409a7/26"
