@@ -268,7 +268,7 @@ pub(super) fn parse_plain(text: &str) -> Result<Bits, TextError> {
 fn find_start(text: &str) -> (usize, bool) {
     // Hexadecimal first: its digits are letters too, so "0x95:0a:" must not
     // look like a word with a colon behind it.
-    let marks = text.char_indices().filter_map(|(at, _)| {
+    let mut marks = text.char_indices().filter_map(|(at, _)| {
         let begins_word = !text[..at].ends_with(char::is_alphanumeric);
         let rest = text.get(at..at + 2).filter(|p| begins_word && p.eq_ignore_ascii_case("0x"));
         if rest.is_some() {
@@ -278,14 +278,14 @@ fn find_start(text: &str) -> (usize, bool) {
         let gap = text[at + word.len()..].trim_start();
         gap.starts_with(':').then(|| text.len() - gap.len() + 1)
     });
-    if let Some(start) = marks.last() {
+    if let Some(start) = marks.next_back() {
         return (start, true);
     }
     let after_words = text
         .char_indices()
         .filter(|&(at, c)| c == ':' && ends_in_word(&text[..at]))
         .map(|(at, _)| at + 1)
-        .last();
+        .next_back();
     let mut start = after_words.unwrap_or(0);
     let rest = &text[start..];
     start += rest.len() - rest.trim_start_matches(is_separator).len();
