@@ -345,7 +345,7 @@ impl Bits {
 
     fn clear_past_end(&mut self) {
         let len = self.len();
-        if len % 8 != 0 {
+        if !len.is_multiple_of(8) {
             self.values[len / 8] &= !(0xff >> (len % 8));
         }
         for byte in &mut self.values[len.div_ceil(8)..] {
