@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-use crate::command::{completions, decode, frame, man, schema};
+use crate::command::{completions, decode, frame, layout, man, schema};
 
 const ABOUT: &str = "Why a card reader's number arrives wrong, and what to do";
 
@@ -55,6 +55,7 @@ pub(crate) struct Cli {
 pub(crate) enum Command {
     Decode(decode::DecodeArgs),
     Frame(frame::FrameArgs),
+    Layout(layout::LayoutArgs),
     Schema(schema::SchemaArgs),
     Completions(completions::CompletionsArgs),
     Man(man::ManArgs),

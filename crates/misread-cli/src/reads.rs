@@ -9,7 +9,7 @@ use misread::Bits;
 use misread::bits::{MAX_BITS, ReadText, parse_read_text};
 
 use crate::json::Place;
-use crate::lines::{LONGEST, Lines};
+use crate::lines::{LONGEST, Lines, Numbered};
 use crate::masking::Masking;
 use crate::refusal::Refusal;
 
@@ -24,7 +24,8 @@ pub(crate) struct ReadArgs {
     /// read. `-` stands for standard input, a read a line
     #[arg(value_name = "READ")]
     read: Vec<String>,
-    /// A file with a read a line
+    /// A file with a read a line; empty lines and those that begin with # are
+    /// passed over
     #[arg(long = "reads", value_name = "FILE", conflicts_with = "read")]
     reads_file: Option<PathBuf>,
     /// Take each argument as a read of its own, however short
@@ -90,7 +91,8 @@ impl Reads {
         }
     }
 
-    /// Hands out every text in order; empty lines of a stream are passed over.
+    /// Hands out every text in order; empty lines of a stream, and those that
+    /// begin with `#`, are passed over.
     /// `idle` is called before waiting for more.
     ///
     /// # Errors
@@ -115,21 +117,14 @@ impl Reads {
                 let mut any = false;
                 loop {
                     while let Some(line) = lines.buffered() {
-                        let place = Place {
-                            file: file.clone(),
-                            line: Some(line.number),
-                            ..Place::default()
-                        };
-                        let Some(text) = line.text else {
-                            any = true;
-                            each(state, Err(too_long(place)))?;
-                            continue;
-                        };
-                        let text = String::from_utf8_lossy(text);
-                        if !text.trim().is_empty() {
-                            any = true;
-                            each(state, Ok(Item { text: &text, place, joined: None }))?;
+                        match text_of(line, &file) {
+                            Ok(None) => continue,
+                            Ok(Some((text, place))) => {
+                                each(state, Ok(Item { text, place, joined: None }))?;
+                            }
+                            Err(refusal) => each(state, Err(refusal))?,
                         }
+                        any = true;
                     }
                     idle(state)?;
                     match lines.fill() {
@@ -173,10 +168,34 @@ pub(crate) fn nothing_in(file: Option<String>) -> Refusal {
     Refusal::new(message, format!("a read a line: {FORMS}")).at(Place { file, ..Place::default() })
 }
 
-/// A line that cannot be a read.
-pub(crate) fn too_long(place: Place) -> Refusal {
-    let message = format!("longer than {LONGEST} bytes, which no read is");
-    Refusal::new(message, format!("at most {MAX_BITS} bits a line")).at(place)
+/// The text of a line and its place; `None` for an empty line and one that
+/// begins with `#`.
+///
+/// # Errors
+///
+/// A line too long to be a read, or that is no text.
+pub(crate) fn text_of<'a>(
+    line: Numbered<'a>,
+    file: &Option<String>,
+) -> Result<Option<(&'a str, Place)>, Refusal> {
+    let place = Place { file: file.clone(), line: Some(line.number), ..Place::default() };
+    let Some(bytes) = line.text else {
+        let message = format!("longer than {LONGEST} bytes, which no read is");
+        return Err(Refusal::new(message, format!("at most {MAX_BITS} bits a line")).at(place));
+    };
+    let text = match str::from_utf8(bytes) {
+        Ok(text) => text,
+        Err(error) => {
+            let before = String::from_utf8_lossy(bytes.get(..error.valid_up_to()).unwrap_or(bytes));
+            let place = Place { column: Some(before.chars().count() as u64 + 1), ..place };
+            let message = "a byte that is not UTF-8 text";
+            return Err(Refusal::new(message, "text saved as UTF-8").at(place));
+        }
+    };
+    // The mark that some editors put at the start.
+    let text = if line.number == 1 { text.trim_start_matches('\u{feff}') } else { text };
+    let says_nothing = text.trim().is_empty() || text.trim_start().starts_with('#');
+    Ok((!says_nothing).then_some((text, place)))
 }
 
 /// Plain 0s and 1s of at most 64, quickly; `None` for anything else.

@@ -90,7 +90,7 @@ impl Refusal {
     }
 }
 
-/// The error's own sentence without its column, which is counted in bytes.
+/// What is wrong; masked, nothing of the text is quoted.
 fn text_message(error: &TextError, masking: Masking) -> String {
     match error.problem {
         TextProblem::BothJustified { .. } if masking.is_on() => {
@@ -99,13 +99,7 @@ fn text_message(error: &TextError, masking: Masking) -> String {
         TextProblem::Unexpected(c) if masking.is_on() && c.is_alphanumeric() => {
             "a letter or digit that is not a bit".to_owned()
         }
-        _ => {
-            let text = error.to_string();
-            match text.split_once(": ") {
-                Some((column, rest)) if column.starts_with("column ") => rest.to_owned(),
-                _ => text,
-            }
-        }
+        problem => problem.to_string(),
     }
 }
 

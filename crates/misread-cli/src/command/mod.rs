@@ -3,5 +3,6 @@
 pub(crate) mod completions;
 pub(crate) mod decode;
 pub(crate) mod frame;
+pub(crate) mod layout;
 pub(crate) mod man;
 pub(crate) mod schema;

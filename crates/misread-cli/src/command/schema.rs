@@ -25,6 +25,10 @@ pub(crate) struct SchemaArgs {
 pub(crate) enum Answer {
     Decode,
     Frame,
+    LayoutList,
+    LayoutShow,
+    LayoutCheck,
+    LayoutAdd,
     Error,
 }
 
@@ -34,6 +38,10 @@ impl Answer {
         match self {
             Answer::Decode => schema_for!(json::Decode),
             Answer::Frame => schema_for!(json::Frame),
+            Answer::LayoutList => schema_for!(json::LayoutList),
+            Answer::LayoutShow => schema_for!(json::LayoutShow),
+            Answer::LayoutCheck => schema_for!(json::LayoutCheck),
+            Answer::LayoutAdd => schema_for!(json::LayoutAdd),
             Answer::Error => schema_for!(json::Error),
         }
     }

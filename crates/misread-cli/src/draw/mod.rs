@@ -6,6 +6,7 @@
 
 mod bits;
 mod canvas;
+mod layout;
 mod segment;
 #[cfg(test)]
 mod tests;
@@ -13,6 +14,7 @@ mod tests;
 use anstyle::{AnsiColor, Style};
 
 pub(crate) use bits::{Drawing, Marked};
+pub(crate) use layout::draw_layout;
 
 /// How wide a drawing may be.
 pub(crate) const COLUMNS: usize = 80;
