@@ -2,7 +2,7 @@
 
 use std::fs::File;
 use std::io::{self, IsTerminal, Read};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use misread::Bits;
@@ -41,6 +41,16 @@ pub(crate) enum Reads {
     Stream { lines: Lines<Box<dyn Read>>, file: Option<String> },
 }
 
+/// Where reads come from.
+pub(crate) enum Source<'a> {
+    /// The command line, and how many arguments were joined into one.
+    Typed { texts: Vec<String>, joined: Option<usize> },
+    /// A file.
+    File(&'a Path),
+    /// Standard input.
+    Stdin,
+}
+
 impl ReadArgs {
     /// Opens what was named.
     ///
@@ -48,28 +58,57 @@ impl ReadArgs {
     ///
     /// A file that cannot be opened; no read at all.
     pub(crate) fn open(&self) -> Result<Reads, Refusal> {
+        Ok(match self.source()? {
+            Source::Typed { texts, joined } => Reads::Typed { texts, joined },
+            Source::File(path) => {
+                let (file, name) = open_file(path)?;
+                Reads::Stream { lines: Lines::new(Box::new(file)), file: Some(name) }
+            }
+            Source::Stdin => {
+                Reads::Stream { lines: Lines::new(Box::new(io::stdin().lock())), file: None }
+            }
+        })
+    }
+
+    /// What was named, not yet opened.
+    ///
+    /// # Errors
+    ///
+    /// No read at all.
+    pub(crate) fn source(&self) -> Result<Source<'_>, Refusal> {
         if let Some(path) = &self.reads_file {
-            let name = path.display().to_string();
-            let file = File::open(path).map_err(|error| {
-                Refusal::new(format!("cannot be read: {error}"), "a file with a read a line")
-                    .at(Place { file: Some(name.clone()), ..Place::default() })
-            })?;
-            return Ok(Reads::Stream { lines: Lines::new(Box::new(file)), file: Some(name) });
+            return Ok(Source::File(path));
         }
         match self.read.as_slice() {
             [] if io::stdin().is_terminal() => {
                 Err(Refusal::new("there is no read to look at", format!("a read: {FORMS}")))
             }
-            [] => Ok(stdin()),
-            [one] if one == "-" => Ok(stdin()),
+            [] => Ok(Source::Stdin),
+            [one] if one == "-" => Ok(Source::Stdin),
             reads if reads.iter().any(|text| text == "-") => Err(Refusal::new(
                 "standard input (-) and reads are both given",
                 "either reads or - alone",
             )),
             reads if !self.separate && is_one_in_groups(reads) => {
-                Ok(Reads::Typed { texts: vec![reads.join(" ")], joined: Some(reads.len()) })
+                Ok(Source::Typed { texts: vec![reads.join(" ")], joined: Some(reads.len()) })
             }
-            reads => Ok(Reads::Typed { texts: reads.to_vec(), joined: None }),
+            reads => Ok(Source::Typed { texts: reads.to_vec(), joined: None }),
+        }
+    }
+}
+
+/// A file of reads, and its name.
+///
+/// # Errors
+///
+/// It cannot be opened.
+pub(crate) fn open_file(path: &Path) -> Result<(File, String), Refusal> {
+    let name = path.display().to_string();
+    match File::open(path) {
+        Ok(file) => Ok((file, name)),
+        Err(error) => {
+            Err(Refusal::new(format!("cannot be read: {error}"), "a file with a read a line")
+                .at(Place { file: Some(name), ..Place::default() }))
         }
     }
 }
@@ -228,10 +267,6 @@ fn eight(chars: [u8; 8]) -> Option<u64> {
         return None;
     }
     Some(bits.wrapping_mul(0x8040_2010_0804_0201) >> 56)
-}
-
-fn stdin() -> Reads {
-    Reads::Stream { lines: Lines::new(Box::new(io::stdin().lock())), file: None }
 }
 
 /// Whether the arguments look like the groups of a single read.

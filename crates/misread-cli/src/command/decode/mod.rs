@@ -145,7 +145,12 @@ fn candidates<'a>(known: &'a Known, chosen: Option<&'a Entry>) -> &'a [Entry] {
 }
 
 /// Hexadecimal without a length, and what it can be.
-fn hexadecimal(hex: &HexRead, item: &Item<'_>, entries: &[Entry], masking: Masking) -> Refusal {
+pub(crate) fn hexadecimal(
+    hex: &HexRead,
+    item: &Item<'_>,
+    entries: &[Entry],
+    masking: Masking,
+) -> Refusal {
     let bits = hex.bits();
     let digits: String = bits.hex().to_string().chars().take(bits.len().div_ceil(4)).collect();
     let mut found = hex_readings(hex, entries);
