@@ -333,13 +333,13 @@ impl Bits {
     /// Bits `64 * index ..` as a word, first bit at the top. Unread bits and
     /// bits past the end are 0.
     #[inline]
-    pub(crate) fn word(&self, index: usize) -> u64 {
+    pub fn word(&self, index: usize) -> u64 {
         be_word(&self.values, index)
     }
 
     /// Like [`word`](Self::word), 1 where a bit is unread.
     #[inline]
-    pub(crate) fn unread_word(&self, index: usize) -> u64 {
+    pub fn unread_word(&self, index: usize) -> u64 {
         be_word(&self.unread, index)
     }
 
