@@ -72,7 +72,7 @@ impl Refusal {
         }
         if !self.readings.is_empty() {
             lines.push(Line::new(Ink::Plain, "  to be read as one of these, type:"));
-            let width = self.readings.iter().map(|r| r.text.len()).max().unwrap_or(0);
+            let width = self.readings.iter().map(|r| r.text.chars().count()).max().unwrap_or(0);
             lines.extend(self.readings.iter().map(|reading| {
                 Line::new(Ink::Plain, format!("    {:width$}  {}", reading.text, reading.says))
             }));

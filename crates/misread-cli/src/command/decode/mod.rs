@@ -156,10 +156,14 @@ fn hexadecimal(hex: &HexRead, item: &Item<'_>, entries: &[Entry], masking: Maski
         // The digits with their length where that is plain, else the bits.
         let short = format!("0x{digits}/{}", reading.bits.len());
         let plain = parse_read_text(&short) == Ok(ReadText::Bits(reading.bits));
-        let text = if plain { short } else { reading.bits.to_string() };
+        let text = if plain {
+            format!("0x{}/{}", masking.pasted(&digits), reading.bits.len())
+        } else {
+            masking.pasted(&reading.bits.to_string())
+        };
         let fields = answer::fields(layout, &reading.bits, masking);
         json::Reading {
-            text: masking.pasted(&text),
+            text,
             layout: layout.name().to_owned(),
             says: format!("{}: {fields}", layout.name()),
         }
