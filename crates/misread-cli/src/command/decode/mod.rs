@@ -165,7 +165,13 @@ fn hexadecimal(hex: &HexRead, item: &Item<'_>, entries: &[Entry], masking: Maski
         json::Reading {
             text,
             layout: layout.name().to_owned(),
-            says: format!("{}: {fields}", layout.name()),
+            // The last digits under several layouts would add up to more than
+            // the last digits.
+            says: if masking.is_on() {
+                layout.name().to_owned()
+            } else {
+                format!("{}: {fields}", layout.name())
+            },
         }
     });
     Refusal {
