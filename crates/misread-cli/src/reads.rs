@@ -253,9 +253,16 @@ pub(crate) fn parse_quickly(line: &[u8]) -> Option<Bits> {
         value = value << 8 | eight(*chunk)?;
     }
     if !tail.is_empty() {
-        let mut last = [b'0'; 8];
-        last.iter_mut().zip(tail).for_each(|(to, from)| *to = *from);
-        value = value << tail.len() | eight(last)? >> (8 - tail.len());
+        let last = match line.last_chunk::<8>() {
+            // Some of the eight are there already and fall off at the top.
+            Some(last) => eight(*last)?,
+            None => tail.iter().try_fold(0, |bits, c| match c {
+                b'0' => Some(bits << 1),
+                b'1' => Some(bits << 1 | 1),
+                _ => None,
+            })?,
+        };
+        value = value << tail.len() | last & (0xff >> (8 - tail.len()));
     }
     Bits::from_value(value, line.len())
 }
