@@ -111,7 +111,7 @@ impl Posed {
 
 /// Whether a field of this width is sent in bytes that can be reversed.
 pub(crate) fn has_bytes(width: usize) -> bool {
-    width >= 16 && width % 8 == 0
+    width >= 16 && width.is_multiple_of(8)
 }
 
 /// The bits of a field as one word, its bytes in reverse order.
@@ -197,21 +197,17 @@ pub(crate) fn ln_likelihood(
             Some(seen) => one(ln_seen(&posed.code, seen)),
             None => one(never),
         },
-        Cause::LinesShorted => {
-            let takes: [(usize, fn(usize) -> bool); 4] =
-                [(2 * n, |i| i % 2 == 1), (2 * n, |i| i % 2 == 0), (n, |_| false), (n, |_| true)];
-            takes
-                .into_iter()
-                .map(|(length, bit_at)| {
-                    let is = len == length
-                        && read
-                            .iter()
-                            .enumerate()
-                            .all(|(i, b)| b.value().is_none_or(|v| v == bit_at(i)));
-                    if is { 0.0 } else { never }
-                })
-                .collect()
-        }
+        Cause::LinesShorted => SHORTED
+            .iter()
+            .map(|values| {
+                let is = len == values.len() * n
+                    && read
+                        .iter()
+                        .zip(values.iter().cycle())
+                        .all(|(bit, value)| bit.value().is_none_or(|bit| bit == *value));
+                if is { 0.0 } else { never }
+            })
+            .collect(),
         _ => match (Pulses::of(cause), &posed.trellis) {
             (Some(pulses), Ok(trellis)) => ln_pulses(&pulses, rates, read, &posed.code, trellis),
             _ => vec![never; rates.len().max(1)],
@@ -219,11 +215,14 @@ pub(crate) fn ln_likelihood(
     }
 }
 
+/// What a receiver may take each bit for where D0 and D1 touch.
+const SHORTED: [&[bool]; 4] = [&[false, true], &[true, false], &[false], &[true]];
+
 /// How many probabilities [`ln_likelihood`] gives, one for each thing that
 /// holds for the whole case and that nobody knows.
 pub(crate) fn variants(cause: Cause, rates: &[f64]) -> usize {
     match cause {
-        Cause::LinesShorted => 4,
+        Cause::LinesShorted => SHORTED.len(),
         _ => rates.len().max(1),
     }
 }
