@@ -1,6 +1,9 @@
 //! Why a card reader's number arrives wrong, and what to do.
 #![forbid(unsafe_code)]
 
+pub mod cause;
+pub mod channel;
+pub mod diagnose;
 pub mod file;
 
 pub use misread_core as core;

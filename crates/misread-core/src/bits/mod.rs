@@ -337,13 +337,13 @@ impl Bits {
     /// Bits `64 * index ..` as a word, first bit at the top. Unread bits and
     /// bits past the end are 0.
     #[inline]
-    pub(crate) fn word(&self, index: usize) -> u64 {
+    pub fn word(&self, index: usize) -> u64 {
         be_word(&self.values, index)
     }
 
     /// Like [`word`](Self::word), 1 where a bit is unread.
     #[inline]
-    pub(crate) fn unread_word(&self, index: usize) -> u64 {
+    pub fn unread_word(&self, index: usize) -> u64 {
         be_word(&self.unread, index)
     }
 
@@ -355,7 +355,7 @@ impl Bits {
 
     fn clear_past_end(&mut self) {
         let len = self.len();
-        if len % 8 != 0 {
+        if !len.is_multiple_of(8) {
             self.values[len / 8] &= !(0xff >> (len % 8));
         }
         for byte in &mut self.values[len.div_ceil(8)..] {

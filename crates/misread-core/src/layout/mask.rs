@@ -40,6 +40,11 @@ impl Mask {
         self.words.iter().map(|word| word.count_ones() as usize).sum()
     }
 
+    /// The set as words: the bit at index 0 is the top of the first word.
+    pub fn words(&self) -> [u64; WORDS] {
+        self.words
+    }
+
     /// Whether the number of 1s of `read` inside the set is odd.
     #[inline]
     pub(crate) fn parity_of(&self, read: &Bits) -> bool {

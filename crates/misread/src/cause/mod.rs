@@ -1,0 +1,197 @@
+//! The catalogue of causes: what can come between a card and a panel.
+//!
+//! Three things can be off, independently of one another: **the wire**
+//! ([`Cause`]), **the card** ([`CardState`]), and the panel's layout. The ids
+//! and the order are those of the tables in the documentation; ties between
+//! equally likely answers keep that order.
+
+pub mod catalogue;
+mod model;
+mod priors;
+pub mod site_tests;
+
+pub use model::{Model, Rates, TestOutcome, TestTable};
+pub use priors::PriorsError;
+
+/// What happened to the bits on their way.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Cause {
+    /// The read is the frame.
+    None,
+    /// D0 and D1 exchanged: every bit turned over.
+    LinesSwapped,
+    /// Whatever recorded the bits wrote 0 for 1: every bit turned over.
+    BitsInverted,
+    /// Last bit first.
+    BitOrderReversed,
+    /// Each field of 16, 24, 32 … 64 bits sent with its bytes in reverse order.
+    BytesReversed,
+    /// Nothing arrives on D0: only the 1s are received.
+    D0Open,
+    /// Nothing arrives on D1: only the 0s are received.
+    D1Open,
+    /// D0 and D1 touch.
+    LinesShorted,
+    /// Pulses on D0 are lost now and then.
+    D0Weak,
+    /// Pulses on D1 are lost now and then.
+    D1Weak,
+    /// Pulses on both lines are lost now and then.
+    BothWeak,
+    /// Extra pulses appear on D0.
+    D0Noise,
+    /// Extra pulses appear on D1.
+    D1Noise,
+    /// Extra pulses appear on either line.
+    BothNoise,
+    /// Pulses on D0 are counted twice now and then.
+    D0Ringing,
+    /// Pulses on D1 are counted twice now and then.
+    D1Ringing,
+    /// Pulses on either line are counted twice now and then.
+    BothRinging,
+    /// Pulses on one line cause a pulse on the other.
+    Crosstalk,
+    /// The first bits are missing.
+    HeadLost,
+    /// The last bits are missing.
+    TailLost,
+    /// One frame arrives as two reads.
+    FrameSplit,
+    /// The same frame twice with no gap between.
+    FramesMerged,
+    /// One bit has the other value.
+    OneBitChanged,
+    /// The card uses a layout that is not among the candidates.
+    UnknownLayout,
+    /// The bits mean nothing: a floating line or a missing common.
+    RandomBits,
+}
+
+impl Cause {
+    /// Every cause, in the order of the tables.
+    pub const ALL: [Cause; 25] = [
+        Cause::None,
+        Cause::LinesSwapped,
+        Cause::BitsInverted,
+        Cause::BitOrderReversed,
+        Cause::BytesReversed,
+        Cause::D0Open,
+        Cause::D1Open,
+        Cause::LinesShorted,
+        Cause::D0Weak,
+        Cause::D1Weak,
+        Cause::BothWeak,
+        Cause::D0Noise,
+        Cause::D1Noise,
+        Cause::BothNoise,
+        Cause::D0Ringing,
+        Cause::D1Ringing,
+        Cause::BothRinging,
+        Cause::Crosstalk,
+        Cause::HeadLost,
+        Cause::TailLost,
+        Cause::FrameSplit,
+        Cause::FramesMerged,
+        Cause::OneBitChanged,
+        Cause::UnknownLayout,
+        Cause::RandomBits,
+    ];
+
+    /// Its id, as in answers and on the command line.
+    pub fn id(self) -> &'static str {
+        match self {
+            Cause::None => "none",
+            Cause::LinesSwapped => "lines-swapped",
+            Cause::BitsInverted => "bits-inverted",
+            Cause::BitOrderReversed => "bit-order-reversed",
+            Cause::BytesReversed => "bytes-reversed",
+            Cause::D0Open => "d0-open",
+            Cause::D1Open => "d1-open",
+            Cause::LinesShorted => "lines-shorted",
+            Cause::D0Weak => "d0-weak",
+            Cause::D1Weak => "d1-weak",
+            Cause::BothWeak => "both-weak",
+            Cause::D0Noise => "d0-noise",
+            Cause::D1Noise => "d1-noise",
+            Cause::BothNoise => "both-noise",
+            Cause::D0Ringing => "d0-ringing",
+            Cause::D1Ringing => "d1-ringing",
+            Cause::BothRinging => "both-ringing",
+            Cause::Crosstalk => "crosstalk",
+            Cause::HeadLost => "head-lost",
+            Cause::TailLost => "tail-lost",
+            Cause::FrameSplit => "frame-split",
+            Cause::FramesMerged => "frames-merged",
+            Cause::OneBitChanged => "one-bit-changed",
+            Cause::UnknownLayout => "unknown-layout",
+            Cause::RandomBits => "random-bits",
+        }
+    }
+
+    /// The cause of that id.
+    pub fn from_id(id: &str) -> Option<Self> {
+        Cause::ALL.into_iter().find(|cause| cause.id() == id)
+    }
+
+    /// Its place in [`Cause::ALL`].
+    pub fn index(self) -> usize {
+        self as usize
+    }
+
+    /// Whether it says nothing of card and layout: the bits came from no
+    /// frame of a candidate layout.
+    pub fn is_without_layout(self) -> bool {
+        matches!(self, Cause::UnknownLayout | Cause::RandomBits)
+    }
+}
+
+impl std::fmt::Display for Cause {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.id())
+    }
+}
+
+/// Whether the presented card is the one the user thinks it is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum CardState {
+    /// It carries the expected values.
+    AsExpected,
+    /// Its facility code is any value; the other expected values hold.
+    FacilityDiffers,
+    /// Its facility code is as expected; every other field is any value.
+    CardDiffers,
+    /// Every field is any value.
+    DifferentCard,
+}
+
+impl CardState {
+    /// Every state, in the order of the tables.
+    pub const ALL: [CardState; 4] = [
+        CardState::AsExpected,
+        CardState::FacilityDiffers,
+        CardState::CardDiffers,
+        CardState::DifferentCard,
+    ];
+
+    /// Its id, as in answers.
+    pub fn id(self) -> &'static str {
+        match self {
+            CardState::AsExpected => "as-expected",
+            CardState::FacilityDiffers => "facility-differs",
+            CardState::CardDiffers => "card-differs",
+            CardState::DifferentCard => "different-card",
+        }
+    }
+
+    /// Its place in [`CardState::ALL`].
+    pub fn index(self) -> usize {
+        self as usize
+    }
+}
+
+impl std::fmt::Display for CardState {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.id())
+    }
+}

@@ -1,0 +1,144 @@
+//! The numbers of the fault model: priors, rates, outcome tables.
+
+use super::site_tests::{Outcome, SITE_TESTS, SiteTest};
+use super::{CardState, Cause};
+
+/// The priors and rates the diagnosis works with.
+///
+/// The defaults are judgement (from memory, common practice, no source); the
+/// arithmetic on them is exact.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Model {
+    /// The prior of each cause, in the order of [`Cause::ALL`]; they sum to 1.
+    pub causes: [f64; Cause::ALL.len()],
+    /// The prior of each card state, in the order of [`CardState::ALL`]; they
+    /// sum to 1. Where no card is expected they are not used.
+    pub cards: [f64; CardState::ALL.len()],
+    /// The prior of the layout the panel is set to, where other candidates
+    /// stand beside it; those share the rest equally. Between 0 and 1.
+    pub configured: f64,
+    /// At which rates things happen, each equally likely.
+    pub rates: Rates,
+    /// The tests an installer can do, with their outcome tables.
+    pub tests: Vec<TestTable>,
+}
+
+/// A test an installer can do, with how likely each outcome is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TestTable {
+    /// Its id.
+    pub id: String,
+    /// What to do.
+    pub says: String,
+    /// How long it takes, in minutes; over 0.
+    pub minutes: f64,
+    /// Whether a conductor is touched.
+    pub touches_wire: bool,
+    /// What can come of it.
+    pub outcomes: Vec<TestOutcome>,
+    /// For each cause, in the order of [`Cause::ALL`], the probability of each
+    /// outcome; they sum to 1.
+    pub likelihood: [Vec<f64>; Cause::ALL.len()],
+}
+
+/// What can come of a test.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TestOutcome {
+    /// Its id.
+    pub id: String,
+    /// What is seen.
+    pub says: String,
+}
+
+impl TestTable {
+    fn of(test: &SiteTest) -> Self {
+        let outcome = |outcome: &Outcome| TestOutcome {
+            id: outcome.id.to_owned(),
+            says: outcome.says.to_owned(),
+        };
+        let row = |cause| {
+            let row = test.rows.iter().find(|row| row.causes.contains(&cause));
+            row.map(|row| row.outcomes.to_vec()).unwrap_or_default()
+        };
+        TestTable {
+            id: test.id.to_owned(),
+            says: test.says.to_owned(),
+            minutes: test.minutes,
+            touches_wire: test.touches_wire,
+            outcomes: test.outcomes.iter().map(outcome).collect(),
+            likelihood: Cause::ALL.map(row),
+        }
+    }
+}
+
+/// At which rates things happen that happen now and then; each of a list is
+/// equally likely, and one holds for all reads of a case. Over 0, at most 1.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Rates {
+    /// A pulse on a weak line is lost.
+    pub weak: Vec<f64>,
+    /// An extra pulse appears in a gap.
+    pub noise: Vec<f64>,
+    /// A pulse on a ringing line is counted twice.
+    pub ringing: Vec<f64>,
+    /// A pulse is followed by one on the other line.
+    pub crosstalk: Vec<f64>,
+}
+
+impl Default for Model {
+    fn default() -> Self {
+        Model {
+            causes: Cause::ALL.map(|cause| super::catalogue::info(cause).prior),
+            cards: [0.950, 0.025, 0.015, 0.010],
+            configured: 0.9,
+            rates: Rates {
+                weak: vec![0.05, 0.15, 0.3, 0.5, 0.7],
+                noise: vec![0.02, 0.05, 0.1, 0.2],
+                ringing: vec![0.2, 0.5, 0.8, 1.0],
+                crosstalk: vec![0.1, 0.3, 0.6, 1.0],
+            },
+            tests: SITE_TESTS.iter().map(TestTable::of).collect(),
+        }
+    }
+}
+
+impl Model {
+    /// The rates of a cause; empty for one that happens or does not.
+    pub fn rates(&self, cause: Cause) -> &[f64] {
+        match cause {
+            Cause::D0Open | Cause::D1Open => &[1.0],
+            Cause::D0Weak | Cause::D1Weak | Cause::BothWeak => &self.rates.weak,
+            Cause::D0Noise | Cause::D1Noise | Cause::BothNoise => &self.rates.noise,
+            Cause::D0Ringing | Cause::D1Ringing | Cause::BothRinging => &self.rates.ringing,
+            Cause::Crosstalk => &self.rates.crosstalk,
+            _ => &[],
+        }
+    }
+
+    /// The prior of a cause.
+    pub fn prior(&self, cause: Cause) -> f64 {
+        self.causes[cause.index()]
+    }
+
+    /// The prior of a card state.
+    pub fn card_prior(&self, state: CardState) -> f64 {
+        self.cards[state.index()]
+    }
+
+    /// The same model with some priors multiplied, scaled to sum to 1 again.
+    /// This is how what is known of where the reads came from enters; factors
+    /// that are negative, not finite, or leave nothing are passed over.
+    pub fn scaled(&self, factors: &[(Cause, f64)]) -> Model {
+        let mut causes = self.causes;
+        for &(cause, factor) in factors {
+            if factor.is_finite() && factor >= 0.0 {
+                causes[cause.index()] *= factor;
+            }
+        }
+        let sum: f64 = causes.iter().sum();
+        if sum.is_nan() || sum <= 0.0 {
+            return self.clone();
+        }
+        Model { causes: causes.map(|prior| prior / sum), ..self.clone() }
+    }
+}

@@ -1,0 +1,124 @@
+//! What is asked: the reads, the expected cards, the candidate layouts.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use misread_core::{Bits, Layout};
+
+use crate::cause::CardState;
+
+/// The values a presented card is said to carry, by field; empty where nothing
+/// is said.
+pub type Expected = BTreeMap<String, u64>;
+
+/// The field that [`CardState::FacilityDiffers`] and [`CardState::CardDiffers`]
+/// set apart from the others.
+pub const FACILITY: &str = "facility";
+
+/// A read as received, and the card it should have been.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct CaseRead {
+    /// The bits; none where a card was presented and nothing arrived.
+    pub bits: Bits,
+    /// The values the presented card is said to carry.
+    pub expected: Expected,
+}
+
+/// One or more reads from one reader, all suffering the same one cause at the
+/// same rate.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Case {
+    /// The reads, in the order received.
+    pub reads: Vec<CaseRead>,
+}
+
+impl Case {
+    /// Reads of which nothing is expected.
+    pub fn of(reads: impl IntoIterator<Item = Bits>) -> Self {
+        let reads =
+            reads.into_iter().map(|bits| CaseRead { bits, expected: Expected::new() }).collect();
+        Case { reads }
+    }
+
+    /// The same values expected of every read.
+    pub fn expecting<'a>(mut self, values: impl IntoIterator<Item = (&'a str, u64)>) -> Self {
+        let expected: Expected =
+            values.into_iter().map(|(name, value)| (name.to_owned(), value)).collect();
+        for read in &mut self.reads {
+            read.expected.clone_from(&expected);
+        }
+        self
+    }
+}
+
+/// The layouts the card may use.
+#[derive(Clone, Debug)]
+pub struct Candidates {
+    layouts: Vec<Arc<Layout>>,
+    weights: Vec<f64>,
+    configured: Option<usize>,
+}
+
+impl Candidates {
+    /// Layouts with their weights, in the order in which ties are settled.
+    /// Weights are relative; one that is negative or not finite counts as 0.
+    pub fn weighted(layouts: impl IntoIterator<Item = (Arc<Layout>, f64)>) -> Self {
+        let (layouts, weights) = layouts
+            .into_iter()
+            .map(|(layout, weight)| {
+                (layout, if weight.is_finite() { weight.max(0.0) } else { 0.0 })
+            })
+            .unzip();
+        Candidates { layouts, weights, configured: None }
+    }
+
+    /// The layout at `index` is what the panel is set to.
+    pub fn configured(mut self, index: usize) -> Self {
+        self.configured = Some(index).filter(|&index| index < self.layouts.len());
+        self
+    }
+
+    /// The layouts.
+    pub fn layouts(&self) -> &[Arc<Layout>] {
+        &self.layouts
+    }
+
+    /// Which of them the panel is set to.
+    pub fn configured_index(&self) -> Option<usize> {
+        self.configured
+    }
+
+    /// The prior of each, given that of the configured one.
+    pub fn priors(&self, configured: f64) -> Vec<f64> {
+        let n = self.layouts.len();
+        match self.configured {
+            Some(_) if n == 1 => vec![1.0],
+            Some(at) => {
+                let other = (1.0 - configured) / (n - 1) as f64;
+                (0..n).map(|i| if i == at { configured } else { other }).collect()
+            }
+            None => {
+                let sum: f64 = self.weights.iter().sum();
+                self.weights.iter().map(|w| if sum > 0.0 { w / sum } else { 0.0 }).collect()
+            }
+        }
+    }
+}
+
+/// Whether a layout can carry these values at all.
+pub(crate) fn fits(layout: &Layout, expected: &Expected) -> bool {
+    expected.iter().all(|(name, &number)| {
+        layout.field(name).is_some_and(|field| field.to_raw(number).is_some())
+    })
+}
+
+/// What of an expected card still holds in a card state.
+pub(crate) fn holds_in(state: CardState, expected: &Expected) -> Expected {
+    let keep = |name: &str| match state {
+        CardState::AsExpected => true,
+        CardState::FacilityDiffers => name != FACILITY,
+        CardState::CardDiffers => name == FACILITY,
+        CardState::DifferentCard => false,
+    };
+    expected.iter().filter(|(name, _)| keep(name)).map(|(n, &v)| (n.clone(), v)).collect()
+}
