@@ -8,6 +8,9 @@
 //!
 //! `cargo bench -p misread-benches --bench decode`
 
+// A bench that cannot begin says so by panicking.
+#![allow(clippy::expect_used)]
+
 use bitvec::field::BitField;
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use deku::prelude::*;

@@ -36,7 +36,7 @@ fn worked_frame() -> Bits {
 /// Four bits, least significant first, and their odd parity.
 fn character(value: u8) -> [bool; 5] {
     let bit = |i: u8| value >> i & 1 == 1;
-    [bit(0), bit(1), bit(2), bit(3), value.count_ones() % 2 == 0]
+    [bit(0), bit(1), bit(2), bit(3), value.count_ones() & 1 == 0]
 }
 
 /// The frame of a list of characters, with the LRC character behind: the

@@ -22,10 +22,10 @@ fn table_bit(frame: u64, position: u32) -> u64 {
 fn from_table(frame: u64) -> Result<(u64, u64), u32> {
     let ones = |first, last| (first..=last).map(|bit| table_bit(frame, bit)).sum::<u64>();
     let number = |first, last| (first..=last).fold(0, |n, bit| 2 * n + table_bit(frame, bit));
-    if (table_bit(frame, 1) + ones(2, 13)) % 2 != 0 {
+    if (table_bit(frame, 1) + ones(2, 13)) & 1 != 0 {
         return Err(1);
     }
-    if (ones(14, 25) + table_bit(frame, 26)) % 2 != 1 {
+    if (ones(14, 25) + table_bit(frame, 26)) & 1 != 1 {
         return Err(26);
     }
     Ok((number(2, 9), number(10, 25)))
