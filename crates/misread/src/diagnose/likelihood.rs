@@ -9,6 +9,7 @@ use super::code::{Code, Known};
 use super::trellis::{Matched, TooManyOpen, Trellis, ln_total};
 use crate::cause::Cause;
 use crate::channel::{Chance, Pulses};
+pub(crate) use crate::channel::{LONGEST_READ as LONGEST, MOST_LOST, has_bytes, reverse_bytes};
 
 /// Why the probability of a read cannot be given.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
@@ -75,12 +76,6 @@ pub fn read_probability(
     Ok(lns.iter().map(|&ln| libm::exp(ln)).sum::<f64>() / lns.len() as f64)
 }
 
-/// The most bits that go missing at one end of a frame.
-pub(crate) const MOST_LOST: usize = 8;
-
-/// The longest read that a cause without a layout gives.
-pub(crate) const LONGEST: usize = misread_core::bits::MAX_BITS;
-
 /// A layout with part of the card known: what a read is held against.
 pub(crate) struct Posed {
     pub(crate) code: Code,
@@ -107,16 +102,6 @@ impl Posed {
         let trellis = Trellis::new(&code);
         Some(Posed { code, bytes_reversed, trellis })
     }
-}
-
-/// Whether a field of this width is sent in bytes that can be reversed.
-pub(crate) fn has_bytes(width: usize) -> bool {
-    width >= 16 && width % 8 == 0
-}
-
-/// The bits of a field as one word, its bytes in reverse order.
-pub(crate) fn reverse_bytes(raw: u64, width: usize) -> u64 {
-    raw.swap_bytes() >> (64 - width)
 }
 
 fn known_card<'a>(
