@@ -198,7 +198,9 @@ pub(crate) fn ln_likelihood(
                 .collect()
         }
         _ => match (Pulses::of(cause), &posed.trellis) {
-            (Some(pulses), Ok(trellis)) => ln_pulses(&pulses, rates, read, &posed.code, trellis),
+            (Some(pulses), Ok(trellis)) if !rates.is_empty() => {
+                ln_pulses(&pulses, rates, read, &posed.code, trellis)
+            }
             _ => vec![never; rates.len().max(1)],
         },
     }
