@@ -8,7 +8,7 @@ use misread_core::layout::Layout;
 use super::code::{Code, Known};
 use super::trellis::{Matched, TooManyOpen, Trellis, ln_total};
 use crate::cause::Cause;
-use crate::channel::{Chance, Pulses};
+use crate::channel::{Chance, Pulses, Short};
 pub(crate) use crate::channel::{LONGEST_READ as LONGEST, MOST_LOST, has_bytes, reverse_bytes};
 
 /// Why the probability of a read cannot be given.
@@ -183,19 +183,13 @@ pub(crate) fn ln_likelihood(
             None => one(never),
         },
         Cause::LinesShorted => {
-            let takes: [(usize, fn(usize) -> bool); 4] =
-                [(2 * n, |i| i % 2 == 1), (2 * n, |i| i % 2 == 0), (n, |_| false), (n, |_| true)];
-            takes
-                .into_iter()
-                .map(|(length, bit_at)| {
-                    let is = len == length
-                        && read
-                            .iter()
-                            .enumerate()
-                            .all(|(i, b)| b.value().is_none_or(|v| v == bit_at(i)));
-                    if is { 0.0 } else { never }
-                })
-                .collect()
+            let taken = |short: Short| {
+                let mut bits = read.iter().zip(short.bits().iter().cycle());
+                let is = len == n * short.bits().len()
+                    && bits.all(|(found, &bit)| found.value().is_none_or(|found| found == bit));
+                if is { 0.0 } else { never }
+            };
+            Short::ALL.map(taken).to_vec()
         }
         _ => match (Pulses::of(cause), &posed.trellis) {
             (Some(pulses), Ok(trellis)) if !rates.is_empty() => {
