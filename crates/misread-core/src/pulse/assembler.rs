@@ -280,7 +280,9 @@ impl Assembler {
             if index >= self.len {
                 return false;
             }
-            self.pulses.copy_within(index + 1..self.len, index);
+            if let Some(from_here) = self.pulses.get_mut(index..self.len) {
+                from_here.rotate_left(1);
+            }
             self.len -= 1;
             self.active[line] = NOT_ACTIVE;
             let across = &mut self.active[change.line.other().index()];
@@ -291,7 +293,9 @@ impl Assembler {
             let pulses = self.pulses.get(..self.len).unwrap_or_default();
             let before = pulses.iter().rposition(|pulse| pulse.line == change.line);
             if let Some(index) = before {
-                self.pulses[index].complete = false;
+                if let Some(pulse) = self.pulses.get_mut(index) {
+                    pulse.complete = false;
+                }
                 self.active[line] = index;
             } else if self.stray[line].is_some() {
                 self.stray[line] = None;
@@ -335,8 +339,10 @@ impl Assembler {
                 (self.last, self.silence / 8)
             }
         };
-        for pulse in self.pulses.iter_mut().take(self.len).filter(|pulse| !pulse.complete) {
-            pulse.width = duration(pulse.start, end);
+        for index in self.active {
+            if let Some(pulse) = self.pulses.get_mut(index) {
+                pulse.width = duration(pulse.start, end);
+            }
         }
         self.ended = ended;
         if self.find_rest && self.mostly_active(since(window, end), beyond) {
@@ -380,11 +386,12 @@ impl Assembler {
         let mut starts = self.stray;
         let mut kept = 0;
         for index in 0..self.len {
-            let old = self.pulses[index];
-            let next = if old.complete { Some(old.end()) } else { None };
-            if let Some(start) = core::mem::replace(&mut starts[old.line.index()], next) {
+            let Some(&old) = self.pulses.get(index) else { break };
+            let next = old.complete.then_some(old.end());
+            let start = core::mem::replace(&mut starts[old.line.index()], next);
+            if let (Some(start), Some(pulse)) = (start, self.pulses.get_mut(kept)) {
                 let width = duration(start, old.start);
-                self.pulses[kept] = Pulse { start, width, line: old.line, complete: true };
+                *pulse = Pulse { start, width, line: old.line, complete: true };
                 kept += 1;
             }
         }
