@@ -1,1 +1,91 @@
-fn main() {}
+//! The `misread` command.
+//!
+//! Each subcommand has a file in `command`; what is drawn is drawn in `draw`.
+#![forbid(unsafe_code)]
+
+mod args;
+mod catalogue;
+mod command;
+mod context;
+mod draw;
+mod json;
+mod json_explain;
+mod lines;
+mod masking;
+mod output;
+mod reads;
+mod refusal;
+mod values;
+mod words;
+
+use std::io;
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use args::{Cli, Command};
+use context::{Context, Outcome, Status, Stop};
+use masking::Masking;
+use output::Output;
+use refusal::Refusal;
+
+fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => return usage(&error),
+    };
+    let mut context = Context {
+        json: cli.json,
+        masking: if cli.mask { Masking::On } else { Masking::Off },
+        out: Output::new(),
+    };
+    let mut outcome = run(&cli, &mut context);
+    if let Err(Stop::Refused(refusal)) = outcome {
+        outcome = context.refuse(&refusal).map(|()| Status::Refused).map_err(Stop::Output);
+    }
+    match outcome.and_then(|status| Ok(context.out.flush().map(|()| status)?)) {
+        Ok(status) => exit(status),
+        // Whoever read the answer has seen enough.
+        Err(Stop::Output(error)) if error.kind() == io::ErrorKind::BrokenPipe => exit(Status::Good),
+        Err(Stop::Output(error)) => {
+            Refusal::new(format!("the answer cannot be written: {error}"), "").print();
+            exit(Status::Refused)
+        }
+        Err(Stop::Refused(_)) => exit(Status::Refused),
+    }
+}
+
+fn run(cli: &Cli, context: &mut Context) -> Outcome {
+    let folder = cli.catalogue.as_deref();
+    match &cli.command {
+        Command::Decode(args) => command::decode::run(args, &context.known(folder)?, context),
+        Command::Explain(args) => command::explain::run(args, &context.known(folder)?, context),
+        Command::Causes(args) => command::causes::run(args, context),
+        Command::Frame(args) => command::frame::run(args, &context.known(folder)?, context),
+        Command::Layout(args) => command::layout::run(args, folder, context),
+        Command::Schema(args) => command::schema::run(args, context),
+        Command::Completions(args) => command::completions::run(args, context),
+        Command::Man(args) => command::man::run(args, context),
+    }
+}
+
+/// Help where it was asked for; else what is wrong with the command line.
+fn usage(error: &clap::Error) -> ExitCode {
+    let asked = std::env::args_os().any(|arg| arg == "--json");
+    if error.use_stderr() && asked {
+        let text = error.render().to_string();
+        let message = text.lines().next().unwrap_or_default();
+        let message = message.strip_prefix("error: ").unwrap_or(message);
+        let expected = "the command line that misread --help describes";
+        let mut context = Context { json: true, masking: Masking::Off, out: Output::new() };
+        // The sentence still goes to standard error when this fails.
+        let _ = context.refuse(&Refusal::new(message, expected));
+    } else {
+        let _ = error.print();
+    }
+    exit(if error.use_stderr() { Status::Refused } else { Status::Good })
+}
+
+fn exit(status: Status) -> ExitCode {
+    ExitCode::from(status as u8)
+}

@@ -124,42 +124,44 @@ impl core::error::Error for TextError {}
 
 impl fmt::Display for TextError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let column = self.at + 1;
         match self.problem {
+            TextProblem::Empty => self.problem.fmt(f),
+            problem => write!(f, "column {}: {problem}", self.at + 1),
+        }
+    }
+}
+
+/// What is wrong, without the place.
+impl fmt::Display for TextProblem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
             TextProblem::Unexpected(c) if c.is_control() => {
-                write!(
-                    f,
-                    "column {column}: a control character ({}) is not a bit",
-                    c.escape_default()
-                )
+                write!(f, "a control character ({}) is not a bit", c.escape_default())
             }
-            TextProblem::Unexpected(c) => write!(f, "column {column}: ‘{c}’ is not a bit"),
+            TextProblem::Unexpected(c) => write!(f, "‘{c}’ is not a bit"),
             TextProblem::Empty => write!(f, "there are no bits in it"),
             TextProblem::TooLong => {
-                write!(f, "column {column}: more than {MAX_BITS} bits, the longest read there is")
+                write!(f, "more than {MAX_BITS} bits, the longest read there is")
             }
-            TextProblem::Length => {
-                write!(f, "column {column}: the length is not a number from 1 to {MAX_BITS}")
-            }
+            TextProblem::Length => write!(f, "the length is not a number from 1 to {MAX_BITS}"),
             TextProblem::LengthDiffers { said, found } => write!(
                 f,
-                "column {column}: the length says {said} bits, but there {are} {found}",
+                "the length says {said} bits, but there {are} {found}",
                 are = if found == 1 { "is" } else { "are" }
             ),
-            TextProblem::TooFewDigits { said, found } => write!(
-                f,
-                "column {column}: the length says {said} bits, but the digits hold only {found}"
-            ),
+            TextProblem::TooFewDigits { said, found } => {
+                write!(f, "the length says {said} bits, but the digits hold only {found}")
+            }
             TextProblem::Padding { said, found } => write!(
                 f,
-                "column {column}: {said} of the {found} bits are the read, but the other {} are 0 \
-                 neither in front nor at the end",
+                "{said} of the {found} bits are the read, but the other {} are 0 neither in front \
+                 nor at the end",
                 found - said
             ),
             TextProblem::BothJustified { left, right } => write!(
                 f,
-                "column {column}: this can be read two ways: {left} (padding at the end) or \
-                 {right} (padding in front)"
+                "this can be read two ways: {left} (padding at the end) or {right} (padding in \
+                 front)"
             ),
         }
     }
@@ -168,7 +170,14 @@ impl fmt::Display for TextError {
 impl TextError {
     /// What would be accepted at this place.
     pub fn expected(&self) -> &'static str {
-        match self.problem {
+        self.problem.expected()
+    }
+}
+
+impl TextProblem {
+    /// What would be accepted instead.
+    pub fn expected(&self) -> &'static str {
+        match self {
             TextProblem::Unexpected(_) | TextProblem::Empty => {
                 "0, 1 and ? in any grouping (spaces, dashes, underscores, colons), \
                  or hexadecimal with its length, such as 0x25409a7/26"
@@ -259,7 +268,7 @@ pub(super) fn parse_plain(text: &str) -> Result<Bits, TextError> {
 fn find_start(text: &str) -> (usize, bool) {
     // Hexadecimal first: its digits are letters too, so "0x95:0a:" must not
     // look like a word with a colon behind it.
-    let marks = text.char_indices().filter_map(|(at, _)| {
+    let mut marks = text.char_indices().filter_map(|(at, _)| {
         let begins_word = !text[..at].ends_with(char::is_alphanumeric);
         let rest = text.get(at..at + 2).filter(|p| begins_word && p.eq_ignore_ascii_case("0x"));
         if rest.is_some() {
@@ -269,14 +278,14 @@ fn find_start(text: &str) -> (usize, bool) {
         let gap = text[at + word.len()..].trim_start();
         gap.starts_with(':').then(|| text.len() - gap.len() + 1)
     });
-    if let Some(start) = marks.last() {
+    if let Some(start) = marks.next_back() {
         return (start, true);
     }
     let after_words = text
         .char_indices()
         .filter(|&(at, c)| c == ':' && ends_in_word(&text[..at]))
         .map(|(at, _)| at + 1)
-        .last();
+        .next_back();
     let mut start = after_words.unwrap_or(0);
     let rest = &text[start..];
     start += rest.len() - rest.trim_start_matches(is_separator).len();

@@ -1,3 +1,6 @@
+// Clippy does not see a test module behind a condition that asks for more.
+#![allow(clippy::unwrap_used)]
+
 use std::string::{String, ToString};
 use std::vec;
 use std::vec::Vec;

@@ -7,8 +7,11 @@
 
 pub mod catalogue;
 mod model;
+mod priors;
+pub mod site_tests;
 
-pub use model::{Model, Rates};
+pub use model::{Model, Rates, TestOutcome, TestTable};
+pub use priors::PriorsError;
 
 /// What happened to the bits on their way.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]

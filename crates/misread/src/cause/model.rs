@@ -1,5 +1,6 @@
 //! The numbers of the fault model: priors, rates, outcome tables.
 
+use super::site_tests::{Outcome, SITE_TESTS, SiteTest};
 use super::{CardState, Cause};
 
 /// The priors and rates the diagnosis works with.
@@ -18,6 +19,56 @@ pub struct Model {
     pub configured: f64,
     /// At which rates things happen, each equally likely.
     pub rates: Rates,
+    /// The tests an installer can do, with their outcome tables.
+    pub tests: Vec<TestTable>,
+}
+
+/// A test an installer can do, with how likely each outcome is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TestTable {
+    /// Its id.
+    pub id: String,
+    /// What to do.
+    pub says: String,
+    /// How long it takes, in minutes; over 0.
+    pub minutes: f64,
+    /// Whether a conductor is touched.
+    pub touches_wire: bool,
+    /// What can come of it.
+    pub outcomes: Vec<TestOutcome>,
+    /// For each cause, in the order of [`Cause::ALL`], the probability of each
+    /// outcome; they sum to 1.
+    pub likelihood: [Vec<f64>; Cause::ALL.len()],
+}
+
+/// What can come of a test.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TestOutcome {
+    /// Its id.
+    pub id: String,
+    /// What is seen.
+    pub says: String,
+}
+
+impl TestTable {
+    fn of(test: &SiteTest) -> Self {
+        let outcome = |outcome: &Outcome| TestOutcome {
+            id: outcome.id.to_owned(),
+            says: outcome.says.to_owned(),
+        };
+        let row = |cause| {
+            let row = test.rows.iter().find(|row| row.causes.contains(&cause));
+            row.map(|row| row.outcomes.to_vec()).unwrap_or_default()
+        };
+        TestTable {
+            id: test.id.to_owned(),
+            says: test.says.to_owned(),
+            minutes: test.minutes,
+            touches_wire: test.touches_wire,
+            outcomes: test.outcomes.iter().map(outcome).collect(),
+            likelihood: Cause::ALL.map(row),
+        }
+    }
 }
 
 /// At which rates things happen that happen now and then; each of a list is
@@ -46,6 +97,7 @@ impl Default for Model {
                 ringing: vec![0.2, 0.5, 0.8, 1.0],
                 crosstalk: vec![0.1, 0.3, 0.6, 1.0],
             },
+            tests: SITE_TESTS.iter().map(TestTable::of).collect(),
         }
     }
 }

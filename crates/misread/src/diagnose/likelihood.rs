@@ -6,10 +6,74 @@ use misread_core::Bits;
 use misread_core::layout::Layout;
 
 use super::code::{Code, Known};
-use super::gf2::Words;
 use super::trellis::{Matched, TooManyOpen, Trellis, ln_total};
 use crate::cause::Cause;
 use crate::channel::{Chance, Pulses};
+
+/// Why the probability of a read cannot be given.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum ReadError {
+    /// The layout lacks a field, or a value does not fit its field.
+    #[error("the layout cannot carry these values")]
+    DoesNotFit,
+    /// The cause gives no single read of a frame: two reads are one frame, or
+    /// the bits came from no frame at all.
+    #[error("this cause does not give one read for one frame")]
+    NotOneRead,
+    /// Too many parity checks are open at once.
+    #[error("{open} parity checks are open after bit {position}, more than the analysis follows")]
+    TooManyOpen {
+        /// The position, from 1.
+        position: usize,
+        /// How many are open.
+        open: usize,
+    },
+}
+
+/// The probability of one read under a cause at a rate (passed over for a cause
+/// without one), when a card of this layout was presented that carries the
+/// `known` values, its other fields uniform. The read's unread bits are summed
+/// over.
+///
+/// # Errors
+///
+/// See [`ReadError`].
+///
+/// ```
+/// use misread::cause::Cause;
+/// use misread::diagnose::read_probability;
+/// use misread::layout::{Layout, built_in};
+///
+/// // A random frame of open-26 is one of 2²⁴; the first bit lost is one of
+/// // eight ways to lose some.
+/// let open_26 = Layout::new(&built_in::OPEN_26)?;
+/// let read = "0010101000000100110100100".parse()?;
+/// let p = read_probability(Cause::HeadLost, 0.0, &open_26, &[], &read)?;
+/// assert!((p * 8.0 * 2f64.powi(24) - 1.0).abs() < 1e-9);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn read_probability(
+    cause: Cause,
+    rate: f64,
+    layout: &Layout,
+    known: &[(&str, u64)],
+    read: &Bits,
+) -> Result<f64, ReadError> {
+    if cause == Cause::FrameSplit || cause.is_without_layout() {
+        return Err(ReadError::NotOneRead);
+    }
+    let posed = Posed::new(layout, known.iter().copied()).ok_or(ReadError::DoesNotFit)?;
+    if let (Some(_), Err(error)) = (Pulses::of(cause), &posed.trellis) {
+        return Err(ReadError::TooManyOpen { position: error.position, open: error.open });
+    }
+    let received = Received { bits: *read, cut: None };
+    let rates = match cause {
+        Cause::D0Open | Cause::D1Open => &[1.0][..],
+        _ => &[rate][..],
+    };
+    let lns = ln_likelihood(cause, rates, &received, &posed);
+    Ok(lns.iter().map(|&ln| libm::exp(ln)).sum::<f64>() / lns.len() as f64)
+}
 
 /// The most bits that go missing at one end of a frame.
 pub(crate) const MOST_LOST: usize = 8;
@@ -47,7 +111,7 @@ impl Posed {
 
 /// Whether a field of this width is sent in bytes that can be reversed.
 pub(crate) fn has_bytes(width: usize) -> bool {
-    width >= 16 && width % 8 == 0
+    width >= 16 && width.is_multiple_of(8)
 }
 
 /// The bits of a field as one word, its bytes in reverse order.
@@ -133,21 +197,17 @@ pub(crate) fn ln_likelihood(
             Some(seen) => one(ln_seen(&posed.code, seen)),
             None => one(never),
         },
-        Cause::LinesShorted => {
-            let takes: [(usize, fn(usize) -> bool); 4] =
-                [(2 * n, |i| i % 2 == 1), (2 * n, |i| i % 2 == 0), (n, |_| false), (n, |_| true)];
-            takes
-                .into_iter()
-                .map(|(length, bit_at)| {
-                    let is = len == length
-                        && read
-                            .iter()
-                            .enumerate()
-                            .all(|(i, b)| b.value().is_none_or(|v| v == bit_at(i)));
-                    if is { 0.0 } else { never }
-                })
-                .collect()
-        }
+        Cause::LinesShorted => SHORTED
+            .iter()
+            .map(|values| {
+                let is = len == values.len() * n
+                    && read
+                        .iter()
+                        .zip(values.iter().cycle())
+                        .all(|(bit, value)| bit.value().is_none_or(|bit| bit == *value));
+                if is { 0.0 } else { never }
+            })
+            .collect(),
         _ => match (Pulses::of(cause), &posed.trellis) {
             (Some(pulses), Ok(trellis)) => ln_pulses(&pulses, rates, read, &posed.code, trellis),
             _ => vec![never; rates.len().max(1)],
@@ -155,11 +215,14 @@ pub(crate) fn ln_likelihood(
     }
 }
 
+/// What a receiver may take each bit for where D0 and D1 touch.
+const SHORTED: [&[bool]; 4] = [&[false, true], &[true, false], &[false], &[true]];
+
 /// How many probabilities [`ln_likelihood`] gives, one for each thing that
 /// holds for the whole case and that nobody knows.
 pub(crate) fn variants(cause: Cause, rates: &[f64]) -> usize {
     match cause {
-        Cause::LinesShorted => 4,
+        Cause::LinesShorted => SHORTED.len(),
         _ => rates.len().max(1),
     }
 }
@@ -229,11 +292,11 @@ fn ln_pulses(
             let ways = ln_total(trellis, &matched) - ln_frames;
             by_rate.into_iter().map(|ln| ln + ways).collect()
         }
-        Chances::Varying => rates
+        Chances::Varying { happens } => rates
             .iter()
             .map(|&rate| {
-                let matched = Matched::new(pulses, read, rate, 1.0 - rate);
-                ln_total(trellis, &matched) - ln_frames
+                let matched = Matched::new(pulses, read, 1.0, 1.0 - rate);
+                ln_power(rate, happens) + ln_total(trellis, &matched) - ln_frames
             })
             .collect(),
     }
@@ -244,8 +307,8 @@ pub(crate) enum Chances {
     /// Equally often for every frame and every way to the read, so that the
     /// rate can stay outside the sum.
     Counted { happens: usize, spared: usize },
-    /// It depends on the values of unread bits.
-    Varying,
+    /// How often it was not taken depends on the values of unread bits.
+    Varying { happens: usize },
     /// No frame of this length gives a read of that length, or with so many
     /// bits on that line.
     Impossible,
@@ -260,7 +323,7 @@ pub(crate) fn chances(pulses: &Pulses, n: usize, read: &Bits) -> Chances {
     let Some(happens) = happens else { return Chances::Impossible };
     let spared = match [has_chance(pulses.bit[0]), has_chance(pulses.bit[1])] {
         [true, true] => (n + usize::from(has_chance(pulses.tail))).checked_sub(happens),
-        _ if read.unread_count() > 0 => return Chances::Varying,
+        _ if read.unread_count() > 0 => return Chances::Varying { happens },
         // One line only: a pulse on it that was lost left nothing, one that
         // was counted twice left two.
         [on_d0, _] => {
@@ -274,9 +337,4 @@ pub(crate) fn chances(pulses: &Pulses, n: usize, read: &Bits) -> Chances {
 /// The logarithm of a power, where 0 to the 0 is 1.
 fn ln_power(base: f64, times: usize) -> f64 {
     if times == 0 { 0.0 } else { times as f64 * libm::log(base) }
-}
-
-/// The words of a whole frame.
-pub(crate) fn words_of(frame: &Bits) -> Words {
-    Words(std::array::from_fn(|i| frame.word(i)))
 }

@@ -1,12 +1,61 @@
 //! Why a read came back wrong.
+//!
+//! A [`Case`] goes in: one or more reads from one reader, and what each card
+//! should carry, where that is known. [`Candidates`] say which layouts are
+//! possible and which the panel is set to. A [`Diagnosis`] comes out.
+//!
+//! Three things can be off, independently: the wire, the card, the layout. The
+//! diagnosis is their exact posterior under the fault model whose priors and
+//! rates a [`Model`](crate::cause::Model) holds; nothing in it is sampled or
+//! approximated. Each stage can be used alone:
+//!
+//! 1. [`read_probability`]: how likely one read is under one cause.
+//! 2. [`posterior`]: every combination of wire, card and layout with its
+//!    probability.
+//! 3. [`evidence`]: what speaks for a cause, in sentences; [`align`]: which
+//!    received bit came from which bit of the frame.
+//! 4. [`next_tests`]: what to do next, by expected information a minute.
+//!
+//! ```
+//! use misread::cause::{Cause, Model};
+//! use misread::diagnose::{Candidates, Case, Numbers, Verdict, diagnose};
+//! use misread::layout::{Layout, built_in};
+//! use std::{ops::ControlFlow, sync::Arc};
+//!
+//! let open_26 = Arc::new(Layout::new(&built_in::OPEN_26)?);
+//! let candidates = Candidates::weighted([(open_26, 4.0)]);
+//! let case = Case::of(["01101010111111011001011011".parse()?]);
+//! let diagnosis = diagnose(
+//!     &case, &candidates, &Model::default(), Numbers::Shown, &mut |_| ControlFlow::Continue(()),
+//! )?;
+//! assert_eq!(diagnosis.verdict, Verdict::Wire(Cause::LinesSwapped));
+//! assert_eq!(
+//!     diagnosis.says,
+//!     "The data lines D0 and D1 are exchanged; the card is facility 42, card 1234."
+//! );
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
+mod align;
+mod card;
 mod case;
 mod code;
+mod diagnosis;
+mod evidence;
 mod gf2;
 mod likelihood;
+mod next;
 mod posterior;
 mod trellis;
+mod wording;
 
+pub use align::{Aligned, align};
+pub use card::CardFound;
 pub use case::{Candidates, Case, CaseRead, Expected, FACILITY};
+pub use diagnosis::{Alike, CauseFound, Diagnosis, LEAST_PROBABILITY, Verdict, diagnose};
+pub use evidence::{Exhibit, evidence};
+pub use likelihood::{ReadError, read_probability};
+pub use next::{NextTest, OutcomeSays, after_outcome, next_tests};
 pub use posterior::{DiagnoseError, Posterior, Progress, SHORTEST_LAYOUT, Triple, posterior};
 pub use trellis::MAX_OPEN_CHECKS;
+pub use wording::Numbers;

@@ -218,7 +218,17 @@ pub fn posterior(
     model: &Model,
     progress: &mut dyn FnMut(Progress) -> ControlFlow<()>,
 ) -> Result<Posterior, DiagnoseError> {
-    let units = Units::of(case);
+    solve(&Units::of(case), candidates, model, progress).map(|(posterior, _)| posterior)
+}
+
+/// The posterior, and for each layout the likelihoods it was made from; `None`
+/// for a layout that cannot carry the expected values.
+pub(crate) fn solve<'c>(
+    units: &Units,
+    candidates: &'c Candidates,
+    model: &Model,
+    progress: &mut dyn FnMut(Progress) -> ControlFlow<()>,
+) -> Result<(Posterior, Vec<Option<PosedCards<'c>>>), DiagnoseError> {
     let layouts = candidates.layouts();
     if units.reads.is_empty() || layouts.is_empty() {
         return Err(DiagnoseError::Nothing);
@@ -234,7 +244,7 @@ pub fn posterior(
         .map(|layout| units.reads.iter().all(|(_, expected)| fits(layout, expected)))
         .collect();
     if !fitting.contains(&true) {
-        return Err(DiagnoseError::ExpectedFitsNoLayout { why: why_none_fits(&units, candidates) });
+        return Err(DiagnoseError::ExpectedFitsNoLayout { why: why_none_fits(units, candidates) });
     }
 
     let priors = candidates.priors(model.configured);
@@ -243,8 +253,10 @@ pub fn posterior(
     let mut done = 0;
     let mut weights: HashMap<(Cause, CardState, usize), f64> = HashMap::new();
     let mut left_out = Vec::new();
+    let mut likelihoods = Vec::new();
     for (index, layout) in layouts.iter().enumerate() {
         if !fitting[index] {
+            likelihoods.push(None);
             continue;
         }
         let mut posed = PosedCards::new(layout);
@@ -266,7 +278,7 @@ pub fn posterior(
                 let ln = posed.ln_case(cause, model.rates(cause), &received);
                 weights.insert((cause, state, index), libm::log(prior) + ln);
             }
-            if let Some((position, open)) = posed.too_many_open(&units, state) {
+            if let Some((position, open)) = posed.too_many_open(units, state) {
                 if state == CardState::AsExpected {
                     let layout = layout.name().to_owned();
                     return Err(DiagnoseError::TooManyOpen { layout, position, open });
@@ -274,6 +286,7 @@ pub fn posterior(
                 left_out.push((index, state));
             }
         }
+        likelihoods.push(Some(posed));
     }
     let mut joint = Vec::new();
     for cause in causes {
@@ -285,7 +298,7 @@ pub fn posterior(
         }
     }
     for cause in [Cause::UnknownLayout, Cause::RandomBits] {
-        let ln = libm::log(model.prior(cause)) + ln_without_layout(cause, &units);
+        let ln = libm::log(model.prior(cause)) + ln_without_layout(cause, units);
         joint.push((cause, None, None, ln));
     }
     let total = ln_sum(joint.iter().map(|&(.., ln)| ln));
@@ -302,7 +315,7 @@ pub fn posterior(
             probability: libm::exp(ln - total),
         })
         .collect();
-    Ok(Posterior { joint, left_out })
+    Ok((Posterior { joint, left_out }, likelihoods))
 }
 
 /// Likelihoods under one layout, each worked out once.

@@ -115,7 +115,6 @@ pub(crate) struct Matched {
 
 pub(crate) struct MatchedArrival {
     pub(crate) bits: &'static [bool],
-    pub(crate) chance: Chance,
     /// The weight of this arrival from each received bit on: 0 where the bits
     /// do not match.
     pub(crate) weight: Vec<f64>,
@@ -141,7 +140,6 @@ impl Matched {
                 };
                 MatchedArrival {
                     bits: arrival.bits,
-                    chance: arrival.chance,
                     weight: (0..=received.len()).map(weight_at).collect(),
                 }
             };
@@ -157,21 +155,12 @@ impl Matched {
     pub(crate) fn of_bit(&self, bit: bool) -> &[MatchedArrival] {
         &self.bit[usize::from(bit)]
     }
-
-    pub(crate) fn tail(&self) -> &[MatchedArrival] {
-        &self.tail
-    }
-
-    pub(crate) fn received(&self) -> usize {
-        self.len
-    }
 }
 
 /// The weight of all that can follow a bit, by state and by how many received
 /// bits are used up.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Column {
-    /// The fewest received bits that can be used up here.
     low: usize,
     width: usize,
     /// By state, then by received bits used from `low` on.
@@ -181,11 +170,25 @@ pub(crate) struct Column {
 }
 
 impl Column {
-    pub(crate) fn weight(&self, state: usize, used: usize) -> f64 {
-        match used.checked_sub(self.low) {
-            Some(at) if at < self.width => self.weights[state * self.width + at],
-            _ => 0.0,
-        }
+    /// The fewest received bits that can be used up here.
+    pub(crate) fn low(&self) -> usize {
+        self.low
+    }
+
+    /// How many more than the fewest can be used up here, and one.
+    pub(crate) fn width(&self) -> usize {
+        self.width
+    }
+
+    /// The sum of the weights of a state, each times that of a way there.
+    pub(crate) fn dot(&self, state: usize, ways: &[f64]) -> f64 {
+        let row = &self.weights[state * self.width..][..self.width];
+        row.iter().zip(ways).map(|(weight, way)| weight * way).sum()
+    }
+
+    /// The weight of everything, of the first column.
+    fn whole(&self) -> f64 {
+        if self.low == 0 { self.weights.first().copied().unwrap_or(0.0) } else { 0.0 }
     }
 
     /// Moves a power of two out of the weights once they get small.
@@ -304,7 +307,7 @@ fn walk(trellis: &Trellis, matched: &Matched, mut keep: impl FnMut(Column)) -> O
 pub(crate) fn ln_total(trellis: &Trellis, matched: &Matched) -> f64 {
     let first = walk(trellis, matched, drop);
     first.map_or(f64::NEG_INFINITY, |first| {
-        libm::log(first.weight(0, 0)) + f64::from(first.exponent) * std::f64::consts::LN_2
+        libm::log(first.whole()) + f64::from(first.exponent) * std::f64::consts::LN_2
     })
 }
 
@@ -312,7 +315,7 @@ pub(crate) fn ln_total(trellis: &Trellis, matched: &Matched) -> f64 {
 pub(crate) fn columns(trellis: &Trellis, matched: &Matched) -> Option<Vec<Column>> {
     let mut columns = Vec::with_capacity(trellis.len() + 1);
     let first = walk(trellis, matched, |column| columns.push(column))?;
-    if first.weight(0, 0) == 0.0 {
+    if first.whole() == 0.0 {
         return None;
     }
     columns.push(first);

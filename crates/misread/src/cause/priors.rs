@@ -1,0 +1,309 @@
+//! A file that overrides priors, rates and outcome tables.
+//!
+//! ```toml
+//! [causes]                    # probabilities; the others share the rest as before
+//! lines-swapped = 0.3
+//!
+//! [cards]
+//! facility-differs = 0.2
+//!
+//! [layouts]
+//! configured = 0.99
+//!
+//! [rates]                     # each equally likely; over 0, at most 1
+//! weak = [0.1, 0.5]
+//!
+//! [tests.supply]
+//! minutes = 2
+//!
+//! [tests.supply.outcomes]     # by cause; the outcomes of a cause sum to 1
+//! both-weak = { steady = 0.2, low = 0.8 }
+//! ```
+
+use std::collections::BTreeMap;
+
+use serde::Deserialize;
+
+use super::{CardState, Cause, Model, TestTable};
+
+/// A priors file that makes no sense.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum PriorsError {
+    /// It is not TOML, or not of the expected form.
+    #[error("{}{says}", place.map(|(line, column)| format!("line {line}, column {column}: ")).unwrap_or_default())]
+    Form {
+        /// Line and column, from 1, where known.
+        place: Option<(usize, usize)>,
+        /// What is wrong.
+        says: String,
+    },
+    /// A number or a name in it makes no sense.
+    #[error("{at}: {says}")]
+    Sense {
+        /// The key, such as `rates.weak`.
+        at: String,
+        /// What was found and what was expected.
+        says: String,
+    },
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PriorsDoc {
+    #[serde(default)]
+    causes: BTreeMap<String, f64>,
+    #[serde(default)]
+    cards: BTreeMap<String, f64>,
+    #[serde(default)]
+    layouts: LayoutsDoc,
+    #[serde(default)]
+    rates: RatesDoc,
+    #[serde(default)]
+    tests: BTreeMap<String, TestDoc>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct LayoutsDoc {
+    configured: Option<f64>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RatesDoc {
+    weak: Option<Vec<f64>>,
+    noise: Option<Vec<f64>>,
+    ringing: Option<Vec<f64>>,
+    crosstalk: Option<Vec<f64>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct TestDoc {
+    minutes: Option<f64>,
+    #[serde(default)]
+    outcomes: BTreeMap<String, BTreeMap<String, f64>>,
+}
+
+/// The most rates a list may hold.
+const MOST_RATES: usize = 64;
+
+impl Model {
+    /// This model with what a priors file overrides.
+    ///
+    /// # Errors
+    ///
+    /// Text that is not TOML, an unknown name, a number out of its range,
+    /// probabilities that do not sum to 1: with the place and what was
+    /// expected. Nothing is taken over then.
+    pub fn with_priors(&self, toml: &str) -> Result<Model, PriorsError> {
+        let doc: PriorsDoc = toml::from_str(toml).map_err(|error| PriorsError::Form {
+            place: error.span().map(|span| line_and_column(toml, span.start)),
+            says: error.message().to_owned(),
+        })?;
+        let mut model = self.clone();
+        let ids = Cause::ALL.map(Cause::id);
+        override_shares("causes", &mut model.causes, &ids, &doc.causes)?;
+        let ids = CardState::ALL.map(CardState::id);
+        override_shares("cards", &mut model.cards, &ids, &doc.cards)?;
+        if let Some(configured) = doc.layouts.configured {
+            if !(configured > 0.0 && configured < 1.0) {
+                return sense("layouts.configured", format!("{configured} is not between 0 and 1"));
+            }
+            model.configured = configured;
+        }
+        let rates = [
+            ("rates.weak", doc.rates.weak, &mut model.rates.weak),
+            ("rates.noise", doc.rates.noise, &mut model.rates.noise),
+            ("rates.ringing", doc.rates.ringing, &mut model.rates.ringing),
+            ("rates.crosstalk", doc.rates.crosstalk, &mut model.rates.crosstalk),
+        ];
+        for (at, given, rates) in rates {
+            let Some(given) = given else { continue };
+            if given.is_empty() || given.len() > MOST_RATES {
+                return sense(at, format!("{} rates; expected 1 to {MOST_RATES}", given.len()));
+            }
+            if let Some(bad) = given.iter().find(|&&rate| !(rate > 0.0 && rate <= 1.0)) {
+                return sense(at, format!("{bad} is not a rate over 0 and at most 1"));
+            }
+            *rates = given;
+        }
+        for (id, doc) in &doc.tests {
+            let names: Vec<String> = model.tests.iter().map(|test| test.id.clone()).collect();
+            match model.tests.iter_mut().find(|test| test.id == *id) {
+                Some(table) => override_test(table, doc)?,
+                None => return unknown("tests", id, &names),
+            }
+        }
+        Ok(model)
+    }
+}
+
+/// Probabilities given stand; those not given share the rest in proportion.
+fn override_shares<const N: usize>(
+    at: &str,
+    shares: &mut [f64; N],
+    ids: &[&str; N],
+    given: &BTreeMap<String, f64>,
+) -> Result<(), PriorsError> {
+    if given.is_empty() {
+        return Ok(());
+    }
+    let mut is_given = [false; N];
+    for (id, &share) in given {
+        let Some(index) = ids.iter().position(|known| known == id) else {
+            return unknown(at, id, ids);
+        };
+        if !(0.0..=1.0).contains(&share) {
+            return sense(
+                &format!("{at}.{id}"),
+                format!("{share} is not a probability from 0 to 1"),
+            );
+        }
+        shares[index] = share;
+        is_given[index] = true;
+    }
+    let sum_where = |which: bool| -> f64 {
+        shares
+            .iter()
+            .zip(is_given)
+            .filter(|&(_, given)| given == which)
+            .map(|(share, _)| share)
+            .sum()
+    };
+    let (named, others) = (sum_where(true), sum_where(false));
+    let rest = 1.0 - named;
+    if rest < -1e-9 || (others == 0.0 && rest.abs() > 1e-9) {
+        return sense(
+            at,
+            format!("the probabilities given sum to {named}; expected 1 with the others"),
+        );
+    }
+    let scale = if others > 0.0 { rest.max(0.0) / others } else { 0.0 };
+    for (share, given) in shares.iter_mut().zip(is_given) {
+        if !given {
+            *share *= scale;
+        }
+    }
+    Ok(())
+}
+
+fn override_test(table: &mut TestTable, doc: &TestDoc) -> Result<(), PriorsError> {
+    let at = format!("tests.{}", table.id);
+    if let Some(minutes) = doc.minutes {
+        if !(minutes > 0.0 && minutes.is_finite()) {
+            return sense(&format!("{at}.minutes"), format!("{minutes} is not a time over 0"));
+        }
+        table.minutes = minutes;
+    }
+    for (id, given) in &doc.outcomes {
+        let at = format!("{at}.outcomes");
+        let Some(cause) = Cause::from_id(id) else {
+            return unknown(&at, id, &Cause::ALL.map(Cause::id));
+        };
+        let at = format!("{at}.{id}");
+        let mut row = vec![0.0; table.outcomes.len()];
+        for (outcome, &probability) in given {
+            let ids: Vec<&str> = table.outcomes.iter().map(|outcome| outcome.id.as_str()).collect();
+            let Some(index) = ids.iter().position(|known| known == outcome) else {
+                return unknown(&at, outcome, &ids);
+            };
+            if !(0.0..=1.0).contains(&probability) {
+                let says = format!("{probability} is not a probability from 0 to 1");
+                return sense(&format!("{at}.{outcome}"), says);
+            }
+            row[index] = probability;
+        }
+        let sum: f64 = row.iter().sum();
+        if (sum - 1.0).abs() > 1e-6 {
+            return sense(&at, format!("the outcomes sum to {sum}; expected 1"));
+        }
+        table.likelihood[cause.index()] = row.into_iter().map(|p| p / sum).collect();
+    }
+    Ok(())
+}
+
+fn sense<T>(at: &str, says: String) -> Result<T, PriorsError> {
+    Err(PriorsError::Sense { at: at.to_owned(), says })
+}
+
+fn unknown<T>(at: &str, id: &str, known: &[impl AsRef<str>]) -> Result<T, PriorsError> {
+    let known: Vec<&str> = known.iter().map(AsRef::as_ref).collect();
+    sense(at, format!("there is no ‘{id}’; expected one of {}", known.join(", ")))
+}
+
+fn line_and_column(text: &str, at: usize) -> (usize, usize) {
+    let before = text.get(..at).unwrap_or(text);
+    let line = before.matches('\n').count() + 1;
+    let column = before.rsplit('\n').next().unwrap_or_default().chars().count() + 1;
+    (line, column)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn given_priors_stand_and_the_others_share_the_rest() {
+        let model = Model::default().with_priors("[causes]\nlines-swapped = 0.59").unwrap();
+        assert_eq!(model.prior(Cause::LinesSwapped), 0.59);
+        // 0.82 was shared by the others, 0.41 is now.
+        assert!((model.prior(Cause::None) - 0.2).abs() < 1e-12);
+        assert!((model.causes.iter().sum::<f64>() - 1.0).abs() < 1e-12);
+        assert_eq!(model.cards, Model::default().cards);
+    }
+
+    #[test]
+    fn everything_can_be_overridden() {
+        let model = Model::default()
+            .with_priors(
+                "[cards]\nas-expected = 0.5\n[layouts]\nconfigured = 0.99\n[rates]\nweak = [0.1, 1]\n\
+                 [tests.supply]\nminutes = 2\n[tests.supply.outcomes]\n\
+                 both-weak = { steady = 0.2, low = 0.8 }",
+            )
+            .unwrap();
+        assert_eq!(model.configured, 0.99);
+        assert_eq!(model.rates.weak, [0.1, 1.0]);
+        let supply = model.tests.iter().find(|test| test.id == "supply").unwrap();
+        assert_eq!(supply.minutes, 2.0);
+        assert_eq!(supply.likelihood[Cause::BothWeak.index()], [0.2, 0.8]);
+    }
+
+    #[test]
+    fn what_makes_no_sense_is_refused_with_its_place() {
+        for (toml, says) in [
+            (
+                "[causes]\nlines-swaped = 0.3",
+                "causes: there is no ‘lines-swaped’; expected one of none",
+            ),
+            ("[causes]\nnone = 1.5", "causes.none: 1.5 is not a probability from 0 to 1"),
+            ("[causes]\nnone = 0.7\nd0-open = 0.7", "causes: the probabilities given sum to 1.4"),
+            ("[causes]\nnone = nan", "causes.none: NaN is not a probability"),
+            ("[layouts]\nconfigured = 1", "layouts.configured: 1 is not between 0 and 1"),
+            ("[rates]\nweak = []", "rates.weak: 0 rates; expected 1 to 64"),
+            ("[rates]\nnoise = [0]", "rates.noise: 0 is not a rate over 0 and at most 1"),
+            (
+                "[tests.smell]\nminutes = 1",
+                "tests: there is no ‘smell’; expected one of known-card",
+            ),
+            ("[tests.supply]\nminutes = 0", "tests.supply.minutes: 0 is not a time over 0"),
+            (
+                "[tests.supply.outcomes]\nnone = { steady = 0.5 }",
+                "tests.supply.outcomes.none: the outcomes sum to 0.5; expected 1",
+            ),
+            ("[wires]\n", "line 1, column 2: unknown field `wires`"),
+            ("[rates]\nweak = [0.1", "line 2, column"),
+        ] {
+            let error = Model::default().with_priors(toml).unwrap_err().to_string();
+            assert!(error.starts_with(says), "{toml}: {error}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn no_text_panics(text in "\\PC{0,80}") {
+            let _ = Model::default().with_priors(&text);
+        }
+    }
+}

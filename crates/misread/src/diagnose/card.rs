@@ -1,0 +1,374 @@
+//! The most likely card behind a read, and what is certain where no single
+//! card is.
+
+use std::cmp::Ordering;
+use std::collections::BinaryHeap;
+
+use misread_core::{Bit, Bits, Layout};
+
+use super::case::Expected;
+use super::code::{Code, Known};
+use super::gf2::Words;
+use super::likelihood::{
+    Chances, Posed, Received, chances, has_bytes, reverse_bytes, twice, with_one_changed,
+};
+use super::trellis::{Column, Matched, MatchedArrival, Trellis, columns};
+use crate::cause::Cause;
+use crate::channel::Pulses;
+
+/// How many steps the search for a card may take before too many frames are
+/// possible to say.
+const MOST_STEPS: usize = 1024;
+
+/// Where a likely card has less than this share of the probability, too many
+/// frames are possible to say: the search is not begun.
+const LEAST_SHARE: f64 = 1e-4;
+
+/// Below this share of the probability a value counts as ruled out.
+const RULED_OUT: f64 = 1e-9;
+
+/// What can be said of the card behind one read, under one cause and layout.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct CardFound {
+    /// The card's values: all its fields where one card is the most likely,
+    /// otherwise those that are certain.
+    pub fields: Expected,
+    /// The frame the reader sent, `?` where it is not known.
+    pub frame: Bits,
+    /// Whether one card is more likely than every other.
+    pub single: bool,
+}
+
+impl CardFound {
+    pub(crate) fn new(layout: &Layout, cause: Cause, frame: Bits) -> Self {
+        let mut fields = Expected::new();
+        for field in layout.fields() {
+            if let Some(mut raw) = field.raw_in(&frame) {
+                if cause == Cause::BytesReversed && has_bytes(field.width()) {
+                    raw = reverse_bytes(raw, field.width());
+                }
+                fields.insert(field.name().to_owned(), field.from_raw(raw));
+            }
+        }
+        let single = fields.len() == layout.fields().len();
+        CardFound { fields, frame, single }
+    }
+
+    /// Nothing is known.
+    pub(crate) fn unknown(layout: &Layout) -> Self {
+        let frame = (0..layout.bits()).map(|_| Bit::Unread).collect();
+        CardFound { fields: Expected::new(), frame, single: false }
+    }
+}
+
+/// The most likely card behind `received`. `rates` come with the logarithm of
+/// the weight that the other reads of the case give each.
+pub(crate) fn most_likely_card(
+    cause: Cause,
+    rates: &[(f64, f64)],
+    received: &Received,
+    layout: &Layout,
+    posed: &Posed,
+) -> CardFound {
+    let frame = match (Pulses::of(cause), &posed.trellis) {
+        (Some(pulses), Ok(trellis)) => {
+            frame_of_pulses(&pulses, rates, &received.bits, layout, &posed.code, trellis)
+        }
+        (Some(_), Err(_)) => None,
+        (None, _) => common(frames_seen(cause, received, posed)),
+    };
+    match frame {
+        Some(known) => CardFound::new(layout, cause, bits_of(known, layout.bits())),
+        None => CardFound::unknown(layout),
+    }
+}
+
+/// The sets of frames that agree with a read under a cause that keeps the
+/// length or cuts it at an end; each as likely as the others.
+fn frames_seen(cause: Cause, received: &Received, posed: &Posed) -> Vec<Code> {
+    let n = posed.code.n;
+    let read = &received.bits;
+    let seen = |known: Known| posed.code.narrowed(known).into_iter().collect();
+    match cause {
+        Cause::LinesSwapped | Cause::BitsInverted => seen(Known::of_read(&read.complement(), 0)),
+        Cause::BitOrderReversed => seen(Known::of_read(&read.reverse(), 0)),
+        Cause::BytesReversed => {
+            let code = posed.bytes_reversed.as_ref();
+            code.and_then(|code| code.narrowed(Known::of_read(read, 0))).into_iter().collect()
+        }
+        Cause::HeadLost => seen(Known::of_read(read, n.saturating_sub(read.len()))),
+        Cause::FramesMerged => twice(read, n).map(seen).unwrap_or_default(),
+        Cause::LinesShorted => vec![posed.code.clone()],
+        Cause::OneBitChanged => {
+            let known = Known::of_read(read, 0);
+            let window = posed.code.seen_at(known.bits);
+            let changed = (0..n).map(|index| with_one_changed(known, index));
+            let possible = changed.filter(|known| window.log2_probability(known.values).is_some());
+            possible.filter_map(|known| posed.code.narrowed(known)).collect()
+        }
+        _ => seen(Known::of_read(read, 0)),
+    }
+}
+
+/// What all of several sets of frames agree on.
+fn common(sets: Vec<Code>) -> Option<Known> {
+    sets.into_iter().map(|code| code.known).reduce(|a, b| {
+        let differ = a.values.xor(b.values);
+        let bits = a.bits.and(b.bits).without(differ);
+        Known { bits, values: a.values.and(bits) }
+    })
+}
+
+fn bits_of(known: Known, n: usize) -> Bits {
+    let bit = |index| match known.bits.contains(index) {
+        true => Bit::from(known.values.contains(index)),
+        false => Bit::Unread,
+    };
+    (0..n).map(bit).collect()
+}
+
+fn frame_of_pulses(
+    pulses: &Pulses,
+    rates: &[(f64, f64)],
+    read: &Bits,
+    layout: &Layout,
+    code: &Code,
+    trellis: &Trellis,
+) -> Option<Known> {
+    let heaviest = rates.iter().map(|&(_, ln)| ln).fold(f64::NEG_INFINITY, f64::max);
+    let parts: Vec<Part> = match chances(pulses, code.n, read) {
+        Chances::Impossible => return None,
+        // The rate is the same factor for every frame.
+        Chances::Counted { .. } => {
+            Part::new(trellis, Matched::new(pulses, read, 1.0, 1.0), 1.0).into_iter().collect()
+        }
+        Chances::Varying { happens } => rates
+            .iter()
+            .filter_map(|&(rate, ln)| {
+                let weight = libm::exp(ln - heaviest) * libm::pow(rate, happens as f64);
+                Part::new(trellis, Matched::new(pulses, read, 1.0, 1.0 - rate), weight)
+            })
+            .collect(),
+    };
+    if parts.is_empty() {
+        return None;
+    }
+    let fields = layout
+        .fields()
+        .iter()
+        .fold(Words::default(), |sum, field| sum.or(Words::of(&field.mask())));
+    let branches = fields.and(code.free_bits());
+    match best_branch(trellis, &parts, branches) {
+        Some(card) => code.narrowed(card).map(|code| code.known),
+        None => Some(certain_bits(trellis, &parts)),
+    }
+}
+
+/// A read at one rate (or at all, where the rate makes no difference), with
+/// the weight of everything that can follow each bit.
+struct Part {
+    matched: Matched,
+    columns: Vec<Column>,
+    weight: f64,
+}
+
+impl Part {
+    fn new(trellis: &Trellis, matched: Matched, weight: f64) -> Option<Self> {
+        let columns = columns(trellis, &matched)?;
+        (weight > 0.0).then_some(Part { matched, columns, weight })
+    }
+
+    /// The weight of all frames that go on from `forward` after `index` bits.
+    fn total(&self, index: usize, forward: &Forward) -> f64 {
+        let column = &self.columns[index];
+        let sum: f64 = forward.iter().map(|(state, row)| column.dot(*state, row)).sum();
+        self.weight * libm::ldexp(sum, column.exponent)
+    }
+}
+
+/// The weight of everything that led to a bit, by state and by received bits
+/// used up (from the column's lowest on).
+type Forward = Vec<(usize, Vec<f64>)>;
+
+fn start(part: &Part) -> Forward {
+    let mut row = vec![0.0; part.columns[0].width()];
+    if let Some(first) = row.first_mut() {
+        *first = 1.0;
+    }
+    vec![(0, row)]
+}
+
+/// One bit further, with any of `choices`.
+fn advance(
+    trellis: &Trellis,
+    part: &Part,
+    index: usize,
+    forward: &Forward,
+    choices: &[bool],
+) -> Forward {
+    let (from, to) = (&part.columns[index], &part.columns[index + 1]);
+    let prior = 1.0 / trellis.choices(index).len() as f64;
+    let mut next: Forward = Vec::new();
+    for (state, row) in forward {
+        for &bit in choices {
+            let Some(after) = trellis.next(index, *state, bit) else { continue };
+            let place = match next.iter().position(|(s, _)| *s == after) {
+                Some(place) => place,
+                None => {
+                    next.push((after, vec![0.0; to.width()]));
+                    next.len() - 1
+                }
+            };
+            let into = &mut next[place].1;
+            for MatchedArrival { bits, weight } in part.matched.of_bit(bit) {
+                for (at, &so_far) in row.iter().enumerate() {
+                    let used = from.low() + at;
+                    let landed = (used + bits.len()).checked_sub(to.low());
+                    if let Some(sum) = landed.and_then(|landed| into.get_mut(landed)) {
+                        *sum += so_far * prior * weight[used];
+                    }
+                }
+            }
+        }
+    }
+    next.retain(|(_, row)| row.iter().any(|&w| w > 0.0));
+    next
+}
+
+/// A choice of the first branch bits, and all that can come of it.
+#[derive(Clone)]
+struct Node {
+    total: f64,
+    index: usize,
+    chosen: Known,
+    forward: Vec<Forward>,
+}
+
+impl Ord for Node {
+    /// The heaviest first; of equals, the one furthest along.
+    fn cmp(&self, other: &Self) -> Ordering {
+        self.total.total_cmp(&other.total).then(self.index.cmp(&other.index))
+    }
+}
+
+impl PartialOrd for Node {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl PartialEq for Node {
+    fn eq(&self, other: &Self) -> bool {
+        self.cmp(other) == Ordering::Equal
+    }
+}
+
+impl Eq for Node {}
+
+/// The values of the branch bits that carry the most weight; `None` where two
+/// choices carry the same or the search grows too long.
+///
+/// Best first: what all frames behind a choice weigh together is never less
+/// than what one of them weighs, so the first choice that is complete when it
+/// comes up is the heaviest.
+fn best_branch(trellis: &Trellis, parts: &[Part], branches: Words) -> Option<Known> {
+    const EQUAL: f64 = 1.0 - 1e-9;
+    let n = trellis.len();
+    let first = Node::first(parts);
+    if likely_share(trellis, parts, branches, &first) < LEAST_SHARE {
+        return None;
+    }
+    let mut open = BinaryHeap::from([first]);
+    let mut best: Option<Node> = None;
+    for _ in 0..MOST_STEPS {
+        let Some(node) = open.pop() else { return best.map(|best| best.chosen) };
+        if let Some(best) = &best
+            && node.total < best.total * EQUAL
+        {
+            return Some(best.chosen);
+        }
+        let node = node.up_to_branch(trellis, parts, branches);
+        if node.index < n {
+            open.extend(node.branch(trellis, parts));
+        } else if best.is_some() {
+            return None;
+        } else {
+            best = Some(node);
+        }
+    }
+    None
+}
+
+/// The share of the probability that a card has which takes the heavier value
+/// of each bit in turn.
+fn likely_share(trellis: &Trellis, parts: &[Part], branches: Words, first: &Node) -> f64 {
+    let mut node = first.clone();
+    loop {
+        node = node.up_to_branch(trellis, parts, branches);
+        if node.index == trellis.len() {
+            return node.total / first.total;
+        }
+        match node.branch(trellis, parts).max() {
+            Some(next) => node = next,
+            None => return 0.0,
+        }
+    }
+}
+
+impl Node {
+    fn first(parts: &[Part]) -> Self {
+        let forward: Vec<Forward> = parts.iter().map(start).collect();
+        let total = parts.iter().zip(&forward).map(|(part, f)| part.total(0, f)).sum();
+        Node { total, index: 0, chosen: Known::default(), forward }
+    }
+
+    /// Further along, up to the next bit that is branched at or the end.
+    fn up_to_branch(mut self, trellis: &Trellis, parts: &[Part], branches: Words) -> Self {
+        while self.index < trellis.len() && !branches.contains(self.index) {
+            let index = self.index;
+            for (part, forward) in parts.iter().zip(&mut self.forward) {
+                *forward = advance(trellis, part, index, forward, trellis.choices(index));
+            }
+            self.index += 1;
+        }
+        self
+    }
+
+    /// One bit further, by each of its values that anything goes on from.
+    fn branch(&self, trellis: &Trellis, parts: &[Part]) -> impl Iterator<Item = Node> {
+        let index = self.index + 1;
+        trellis.choices(self.index).iter().filter_map(move |&bit| {
+            let step = |(part, forward)| advance(trellis, part, self.index, forward, &[bit]);
+            let forward: Vec<Forward> = parts.iter().zip(&self.forward).map(step).collect();
+            let total = parts.iter().zip(&forward).map(|(part, f)| part.total(index, f)).sum();
+            let mut chosen = self.chosen;
+            chosen.insert(self.index, bit);
+            (total > 0.0).then_some(Node { total, index, chosen, forward })
+        })
+    }
+}
+
+/// The bits that are the same in every frame that is not ruled out.
+fn certain_bits(trellis: &Trellis, parts: &[Part]) -> Known {
+    let n = trellis.len();
+    let mut weights = vec![[0.0; 2]; n];
+    for part in parts {
+        let mut forward = start(part);
+        for (index, weights) in weights.iter_mut().enumerate() {
+            for &bit in trellis.choices(index) {
+                let after = advance(trellis, part, index, &forward, &[bit]);
+                weights[usize::from(bit)] += part.total(index + 1, &after);
+            }
+            forward = advance(trellis, part, index, &forward, trellis.choices(index));
+        }
+    }
+    let mut known = Known::default();
+    for (index, [zero, one]) in weights.into_iter().enumerate() {
+        if one <= RULED_OUT * zero {
+            known.insert(index, false);
+        } else if zero <= RULED_OUT * one {
+            known.insert(index, true);
+        }
+    }
+    known
+}
