@@ -39,15 +39,15 @@
 mod align;
 mod card;
 mod case;
-mod code;
+pub(crate) mod code;
 mod diagnosis;
 mod evidence;
-mod gf2;
+pub(crate) mod gf2;
 mod likelihood;
 mod next;
 mod posterior;
-mod trellis;
-mod wording;
+pub(crate) mod trellis;
+pub(crate) mod wording;
 
 pub use align::{Aligned, align};
 pub use card::CardFound;
