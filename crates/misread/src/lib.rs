@@ -1,6 +1,7 @@
 //! Why a card reader's number arrives wrong, and what to do.
 #![forbid(unsafe_code)]
 
+pub mod audit;
 pub mod cause;
 pub mod channel;
 pub mod diagnose;

@@ -54,6 +54,7 @@ pub use card::CardFound;
 pub use case::{Candidates, Case, CaseRead, Expected, FACILITY};
 pub use diagnosis::{Alike, CauseFound, Diagnosis, LEAST_PROBABILITY, Verdict, diagnose};
 pub use evidence::{Exhibit, evidence};
+pub(crate) use likelihood::has_bytes;
 pub use likelihood::{ReadError, read_probability};
 pub use next::{NextTest, OutcomeSays, after_outcome, next_tests};
 pub use posterior::{DiagnoseError, Posterior, Progress, SHORTEST_LAYOUT, Triple, posterior};
