@@ -167,7 +167,7 @@ fn is_bits(heading: &str) -> bool {
 }
 
 /// What stands between the cells of the headings.
-fn delimiter(headings: &str) -> u8 {
+pub(crate) fn delimiter(headings: &str) -> u8 {
     [b',', b';', b'\t']
         .into_iter()
         .find(|delimiter| headings.as_bytes().contains(delimiter))
