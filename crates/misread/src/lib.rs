@@ -4,6 +4,7 @@
 pub mod audit;
 pub mod cause;
 pub mod channel;
+pub mod clash;
 pub mod diagnose;
 pub mod file;
 
