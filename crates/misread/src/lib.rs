@@ -7,6 +7,7 @@ pub mod channel;
 pub mod clash;
 pub mod diagnose;
 pub mod file;
+pub mod numbers;
 
 pub use misread_core as core;
 pub use misread_core::{Bit, Bits, Decoded, Layout, Misfit, Turn, bits, layout};
