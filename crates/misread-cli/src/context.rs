@@ -1,7 +1,9 @@
 //! What every command is given, and how a command ends.
 
 use std::io;
+use std::path::Path;
 
+use crate::catalogue::Known;
 use crate::json;
 use crate::masking::Masking;
 use crate::output::Output;
@@ -17,6 +19,14 @@ pub(crate) struct Context {
 }
 
 impl Context {
+    /// The layouts that are known. Files of the folder that are no layouts are
+    /// named on standard error; the others serve all the same.
+    pub(crate) fn known(&mut self, folder: Option<&Path>) -> Result<Known, Stop> {
+        let known = Known::open(folder)?;
+        known.refused.iter().for_each(Refusal::print);
+        Ok(known)
+    }
+
     /// Says that an input is refused, in order with the answers before it.
     pub(crate) fn refuse(&mut self, refusal: &Refusal) -> io::Result<()> {
         if self.json {

@@ -6,6 +6,7 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::fmt;
 
+use misread::file::LayoutDoc;
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::ser::SerializeMap;
 use serde::{Serialize, Serializer};
@@ -86,10 +87,93 @@ pub(crate) struct Frame {
     pub(crate) length: usize,
     /// The bits left-justified into bytes and padded with 0.
     pub(crate) hex: String,
+    /// What is declared about the fields and does not hold, in one sentence.
+    pub(crate) problem: Option<String>,
 }
 
 impl Frame {
     pub(crate) const SCHEMA: &str = "misread/frame/1";
+}
+
+/// What `misread layout list` answers.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct LayoutList {
+    #[schemars(extend("const" = LayoutList::SCHEMA))]
+    pub(crate) schema: &'static str,
+    /// Every layout that is known, built-in ones first.
+    pub(crate) layouts: Vec<SourcedLayout>,
+}
+
+impl LayoutList {
+    pub(crate) const SCHEMA: &str = "misread/layout-list/1";
+}
+
+/// A layout and where it came from.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct SourcedLayout {
+    #[serde(flatten)]
+    pub(crate) layout: LayoutDoc,
+    /// `built in`, or the file.
+    pub(crate) source: String,
+}
+
+/// What `misread layout show` answers.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct LayoutShow {
+    #[schemars(extend("const" = LayoutShow::SCHEMA))]
+    pub(crate) schema: &'static str,
+    #[serde(flatten)]
+    pub(crate) layout: LayoutDoc,
+    /// `built in`, or the file.
+    pub(crate) source: String,
+}
+
+impl LayoutShow {
+    pub(crate) const SCHEMA: &str = "misread/layout-show/1";
+}
+
+/// What `misread layout check` answers: the layout's own keys where it checks
+/// out, and what is wrong where it does not.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct LayoutCheck {
+    #[schemars(extend("const" = LayoutCheck::SCHEMA))]
+    pub(crate) schema: &'static str,
+    #[serde(flatten)]
+    pub(crate) layout: Option<LayoutDoc>,
+    /// The file.
+    pub(crate) source: String,
+    /// Everything that is wrong with it.
+    pub(crate) problems: Vec<Problem>,
+    /// The positions that nothing claims or covers, from 1.
+    pub(crate) unassigned: Vec<usize>,
+}
+
+impl LayoutCheck {
+    pub(crate) const SCHEMA: &str = "misread/layout-check/1";
+}
+
+/// One thing that is wrong with a layout.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Problem {
+    /// In which of its rules.
+    pub(crate) rule: String,
+    /// What is wrong, in one sentence.
+    pub(crate) says: String,
+}
+
+/// What `misread layout add` answers: the layout as it is kept.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct LayoutAdd {
+    #[schemars(extend("const" = LayoutAdd::SCHEMA))]
+    pub(crate) schema: &'static str,
+    #[serde(flatten)]
+    pub(crate) layout: LayoutDoc,
+    /// The file it is kept in.
+    pub(crate) source: String,
+}
+
+impl LayoutAdd {
+    pub(crate) const SCHEMA: &str = "misread/layout-add/1";
 }
 
 /// An input that was refused.

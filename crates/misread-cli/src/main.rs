@@ -9,11 +9,13 @@ mod command;
 mod context;
 mod draw;
 mod json;
+mod json_explain;
 mod lines;
 mod masking;
 mod output;
 mod reads;
 mod refusal;
+mod values;
 mod words;
 
 use std::io;
@@ -22,7 +24,6 @@ use std::process::ExitCode;
 use clap::Parser;
 
 use args::{Cli, Command};
-use catalogue::Known;
 use context::{Context, Outcome, Status, Stop};
 use masking::Masking;
 use output::Output;
@@ -55,10 +56,13 @@ fn main() -> ExitCode {
 }
 
 fn run(cli: &Cli, context: &mut Context) -> Outcome {
-    let known = Known::new();
+    let folder = cli.catalogue.as_deref();
     match &cli.command {
-        Command::Decode(args) => command::decode::run(args, &known, context),
-        Command::Frame(args) => command::frame::run(args, &known, context),
+        Command::Decode(args) => command::decode::run(args, &context.known(folder)?, context),
+        Command::Explain(args) => command::explain::run(args, &context.known(folder)?, context),
+        Command::Causes(args) => command::causes::run(args, context),
+        Command::Frame(args) => command::frame::run(args, &context.known(folder)?, context),
+        Command::Layout(args) => command::layout::run(args, folder, context),
         Command::Schema(args) => command::schema::run(args, context),
         Command::Completions(args) => command::completions::run(args, context),
         Command::Man(args) => command::man::run(args, context),

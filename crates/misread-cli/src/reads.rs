@@ -2,14 +2,14 @@
 
 use std::fs::File;
 use std::io::{self, IsTerminal, Read};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use misread::Bits;
 use misread::bits::{MAX_BITS, ReadText, parse_read_text};
 
 use crate::json::Place;
-use crate::lines::{LONGEST, Lines};
+use crate::lines::{LONGEST, Lines, Numbered};
 use crate::masking::Masking;
 use crate::refusal::Refusal;
 
@@ -24,7 +24,8 @@ pub(crate) struct ReadArgs {
     /// read. `-` stands for standard input, a read a line
     #[arg(value_name = "READ")]
     read: Vec<String>,
-    /// A file with a read a line
+    /// A file with a read a line; empty lines and those that begin with # are
+    /// passed over
     #[arg(long = "reads", value_name = "FILE", conflicts_with = "read")]
     reads_file: Option<PathBuf>,
     /// Take each argument as a read of its own, however short
@@ -40,6 +41,16 @@ pub(crate) enum Reads {
     Stream { lines: Lines<Box<dyn Read>>, file: Option<String> },
 }
 
+/// Where reads come from.
+pub(crate) enum Source<'a> {
+    /// The command line, and how many arguments were joined into one.
+    Typed { texts: Vec<String>, joined: Option<usize> },
+    /// A file.
+    File(&'a Path),
+    /// Standard input.
+    Stdin,
+}
+
 impl ReadArgs {
     /// Opens what was named.
     ///
@@ -47,28 +58,57 @@ impl ReadArgs {
     ///
     /// A file that cannot be opened; no read at all.
     pub(crate) fn open(&self) -> Result<Reads, Refusal> {
+        Ok(match self.source()? {
+            Source::Typed { texts, joined } => Reads::Typed { texts, joined },
+            Source::File(path) => {
+                let (file, name) = open_file(path)?;
+                Reads::Stream { lines: Lines::new(Box::new(file)), file: Some(name) }
+            }
+            Source::Stdin => {
+                Reads::Stream { lines: Lines::new(Box::new(io::stdin().lock())), file: None }
+            }
+        })
+    }
+
+    /// What was named, not yet opened.
+    ///
+    /// # Errors
+    ///
+    /// No read at all.
+    pub(crate) fn source(&self) -> Result<Source<'_>, Refusal> {
         if let Some(path) = &self.reads_file {
-            let name = path.display().to_string();
-            let file = File::open(path).map_err(|error| {
-                Refusal::new(format!("cannot be read: {error}"), "a file with a read a line")
-                    .at(Place { file: Some(name.clone()), ..Place::default() })
-            })?;
-            return Ok(Reads::Stream { lines: Lines::new(Box::new(file)), file: Some(name) });
+            return Ok(Source::File(path));
         }
         match self.read.as_slice() {
             [] if io::stdin().is_terminal() => {
                 Err(Refusal::new("there is no read to look at", format!("a read: {FORMS}")))
             }
-            [] => Ok(stdin()),
-            [one] if one == "-" => Ok(stdin()),
+            [] => Ok(Source::Stdin),
+            [one] if one == "-" => Ok(Source::Stdin),
             reads if reads.iter().any(|text| text == "-") => Err(Refusal::new(
                 "standard input (-) and reads are both given",
                 "either reads or - alone",
             )),
             reads if !self.separate && is_one_in_groups(reads) => {
-                Ok(Reads::Typed { texts: vec![reads.join(" ")], joined: Some(reads.len()) })
+                Ok(Source::Typed { texts: vec![reads.join(" ")], joined: Some(reads.len()) })
             }
-            reads => Ok(Reads::Typed { texts: reads.to_vec(), joined: None }),
+            reads => Ok(Source::Typed { texts: reads.to_vec(), joined: None }),
+        }
+    }
+}
+
+/// A file of reads, and its name.
+///
+/// # Errors
+///
+/// It cannot be opened.
+pub(crate) fn open_file(path: &Path) -> Result<(File, String), Refusal> {
+    let name = path.display().to_string();
+    match File::open(path) {
+        Ok(file) => Ok((file, name)),
+        Err(error) => {
+            Err(Refusal::new(format!("cannot be read: {error}"), "a file with a read a line")
+                .at(Place { file: Some(name), ..Place::default() }))
         }
     }
 }
@@ -90,7 +130,8 @@ impl Reads {
         }
     }
 
-    /// Hands out every text in order; empty lines of a stream are passed over.
+    /// Hands out every text in order; empty lines of a stream, and those that
+    /// begin with `#`, are passed over.
     /// `idle` is called before waiting for more.
     ///
     /// # Errors
@@ -115,21 +156,14 @@ impl Reads {
                 let mut any = false;
                 loop {
                     while let Some(line) = lines.buffered() {
-                        let place = Place {
-                            file: file.clone(),
-                            line: Some(line.number),
-                            ..Place::default()
-                        };
-                        let Some(text) = line.text else {
-                            any = true;
-                            each(state, Err(too_long(place)))?;
-                            continue;
-                        };
-                        let text = String::from_utf8_lossy(text);
-                        if !text.trim().is_empty() {
-                            any = true;
-                            each(state, Ok(Item { text: &text, place, joined: None }))?;
+                        match text_of(line, &file) {
+                            Ok(None) => continue,
+                            Ok(Some((text, place))) => {
+                                each(state, Ok(Item { text, place, joined: None }))?;
+                            }
+                            Err(refusal) => each(state, Err(refusal))?,
                         }
+                        any = true;
                     }
                     idle(state)?;
                     match lines.fill() {
@@ -173,10 +207,34 @@ pub(crate) fn nothing_in(file: Option<String>) -> Refusal {
     Refusal::new(message, format!("a read a line: {FORMS}")).at(Place { file, ..Place::default() })
 }
 
-/// A line that cannot be a read.
-pub(crate) fn too_long(place: Place) -> Refusal {
-    let message = format!("longer than {LONGEST} bytes, which no read is");
-    Refusal::new(message, format!("at most {MAX_BITS} bits a line")).at(place)
+/// The text of a line and its place; `None` for an empty line and one that
+/// begins with `#`.
+///
+/// # Errors
+///
+/// A line too long to be a read, or that is no text.
+pub(crate) fn text_of<'a>(
+    line: Numbered<'a>,
+    file: &Option<String>,
+) -> Result<Option<(&'a str, Place)>, Refusal> {
+    let place = Place { file: file.clone(), line: Some(line.number), ..Place::default() };
+    let Some(bytes) = line.text else {
+        let message = format!("longer than {LONGEST} bytes, which no read is");
+        return Err(Refusal::new(message, format!("at most {MAX_BITS} bits a line")).at(place));
+    };
+    let text = match str::from_utf8(bytes) {
+        Ok(text) => text,
+        Err(error) => {
+            let before = String::from_utf8_lossy(bytes.get(..error.valid_up_to()).unwrap_or(bytes));
+            let place = Place { column: Some(before.chars().count() as u64 + 1), ..place };
+            let message = "a byte that is not UTF-8 text";
+            return Err(Refusal::new(message, "text saved as UTF-8").at(place));
+        }
+    };
+    // The mark that some editors put at the start.
+    let text = if line.number == 1 { text.trim_start_matches('\u{feff}') } else { text };
+    let says_nothing = text.trim().is_empty() || text.trim_start().starts_with('#');
+    Ok((!says_nothing).then_some((text, place)))
 }
 
 /// Plain 0s and 1s of at most 64, quickly; `None` for anything else.
@@ -195,9 +253,16 @@ pub(crate) fn parse_quickly(line: &[u8]) -> Option<Bits> {
         value = value << 8 | eight(*chunk)?;
     }
     if !tail.is_empty() {
-        let mut last = [b'0'; 8];
-        last.iter_mut().zip(tail).for_each(|(to, from)| *to = *from);
-        value = value << tail.len() | eight(last)? >> (8 - tail.len());
+        let last = match line.last_chunk::<8>() {
+            // Some of the eight are there already and fall off at the top.
+            Some(last) => eight(*last)?,
+            None => tail.iter().try_fold(0, |bits, c| match c {
+                b'0' => Some(bits << 1),
+                b'1' => Some(bits << 1 | 1),
+                _ => None,
+            })?,
+        };
+        value = value << tail.len() | last & (0xff >> (8 - tail.len()));
     }
     Bits::from_value(value, line.len())
 }
@@ -209,10 +274,6 @@ fn eight(chars: [u8; 8]) -> Option<u64> {
         return None;
     }
     Some(bits.wrapping_mul(0x8040_2010_0804_0201) >> 56)
-}
-
-fn stdin() -> Reads {
-    Reads::Stream { lines: Lines::new(Box::new(io::stdin().lock())), file: None }
 }
 
 /// Whether the arguments look like the groups of a single read.

@@ -38,8 +38,11 @@ impl Marked {
         if layout.bits() != bits.len() {
             return Vec::new();
         }
+        // Values mean nothing while the frame itself is wrong.
+        let fits = layout.decode(bits).is_ok();
         layout
             .checks()
+            .filter(|check| fits || matches!(check, Check::Parity(_) | Check::Fixed(_)))
             .filter(|check| check.outcome(bits) == CheckOutcome::Fails)
             .map(|check| {
                 let word = match check {

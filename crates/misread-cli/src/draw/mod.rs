@@ -4,15 +4,19 @@
 //! that fit eighty columns; nothing here writes to a stream. Every character
 //! used is one column wide.
 
+mod alignment;
 mod bits;
 mod canvas;
+mod layout;
 mod segment;
 #[cfg(test)]
 mod tests;
 
 use anstyle::{AnsiColor, Style};
 
+pub(crate) use alignment::Alignment;
 pub(crate) use bits::{Drawing, Marked};
+pub(crate) use layout::draw_layout;
 
 /// How wide a drawing may be.
 pub(crate) const COLUMNS: usize = 80;

@@ -124,9 +124,52 @@ proptest! {
         for spec in built_in::SPECS {
             let layout = Layout::new(spec).unwrap();
             let bits = &bits[..layout.bits()];
-            for line in drawn(bits, Some(&layout), masking).lines() {
+            let layout_alone = text(&draw_layout(&layout));
+            for line in drawn(bits, Some(&layout), masking).lines().chain(layout_alone.lines()) {
                 prop_assert!(line.chars().count() <= COLUMNS, "{}", line);
             }
         }
     }
+}
+
+#[test]
+fn a_layout_without_a_read() {
+    assert_snapshot!(text(&draw_layout(&built_in("open-26"))));
+}
+
+#[test]
+fn a_crowded_layout_without_a_read() {
+    assert_snapshot!(text(&draw_layout(&built_in("fascn-200"))));
+}
+
+#[test]
+fn a_layout_with_everything_in_it() {
+    let doc = misread::file::LayoutDoc::from_toml(
+        r#"
+        name = "slipway-33"
+        bits = 33
+        [[field]]
+        name = "facility"
+        bits = ["2-9"]
+        value = 42
+        [[field]]
+        name = "card"
+        bits = ["18-31", "10-17"]
+        order = "lsb-first"
+        range = [1, 6000]
+        [[fixed]]
+        bits = ["33"]
+        value = "1"
+        [[parity]]
+        bit = 1
+        kind = "even"
+        over = ["2-17"]
+        "#,
+    );
+    let layout = doc.unwrap().check().unwrap();
+    assert_snapshot!(text(&draw_layout(&layout)));
+    let frame = layout.encode([("card", 1234)]).unwrap().to_string();
+    assert_snapshot!(drawn(&frame, Some(&layout), Masking::Off));
+    let turned: Bits = frame.parse().unwrap();
+    assert_snapshot!(drawn(&turned.complement().to_string(), Some(&layout), Masking::Off));
 }

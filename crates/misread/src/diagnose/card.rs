@@ -18,7 +18,11 @@ use crate::channel::Pulses;
 
 /// How many steps the search for a card may take before too many frames are
 /// possible to say.
-const MOST_STEPS: usize = 4096;
+const MOST_STEPS: usize = 1024;
+
+/// Where a likely card has less than this share of the probability, too many
+/// frames are possible to say: the search is not begun.
+const LEAST_SHARE: f64 = 1e-4;
 
 /// Below this share of the probability a value counts as ruled out.
 const RULED_OUT: f64 = 1e-9;
@@ -231,6 +235,8 @@ fn advance(
     next
 }
 
+/// A choice of the first branch bits, and all that can come of it.
+#[derive(Clone)]
 struct Node {
     total: f64,
     index: usize,
@@ -268,49 +274,78 @@ impl Eq for Node {}
 fn best_branch(trellis: &Trellis, parts: &[Part], branches: Words) -> Option<Known> {
     const EQUAL: f64 = 1.0 - 1e-9;
     let n = trellis.len();
-    let mut open = BinaryHeap::new();
-    open.push(Node {
-        total: f64::INFINITY,
-        index: 0,
-        chosen: Known::default(),
-        forward: parts.iter().map(start).collect(),
-    });
+    let first = Node::first(parts);
+    if likely_share(trellis, parts, branches, &first) < LEAST_SHARE {
+        return None;
+    }
+    let mut open = BinaryHeap::from([first]);
     let mut best: Option<Node> = None;
     for _ in 0..MOST_STEPS {
-        let Some(mut node) = open.pop() else { return best.map(|best| best.chosen) };
+        let Some(node) = open.pop() else { return best.map(|best| best.chosen) };
         if let Some(best) = &best
             && node.total < best.total * EQUAL
         {
             return Some(best.chosen);
         }
-        while node.index < n && !branches.contains(node.index) {
-            let index = node.index;
-            for (part, forward) in parts.iter().zip(&mut node.forward) {
-                *forward = advance(trellis, part, index, forward, trellis.choices(index));
-            }
-            node.index += 1;
-        }
-        if node.index == n {
-            if best.is_some() {
-                return None;
-            }
+        let node = node.up_to_branch(trellis, parts, branches);
+        if node.index < n {
+            open.extend(node.branch(trellis, parts));
+        } else if best.is_some() {
+            return None;
+        } else {
             best = Some(node);
-            continue;
-        }
-        for &bit in trellis.choices(node.index) {
-            let step = |(part, forward)| advance(trellis, part, node.index, forward, &[bit]);
-            let forward: Vec<Forward> = parts.iter().zip(&node.forward).map(step).collect();
-            let index = node.index + 1;
-            let totals = parts.iter().zip(&forward).map(|(part, f)| part.total(index, f));
-            let total: f64 = totals.sum();
-            let mut chosen = node.chosen;
-            chosen.insert(node.index, bit);
-            if total > 0.0 {
-                open.push(Node { total, index, chosen, forward });
-            }
         }
     }
     None
+}
+
+/// The share of the probability that a card has which takes the heavier value
+/// of each bit in turn.
+fn likely_share(trellis: &Trellis, parts: &[Part], branches: Words, first: &Node) -> f64 {
+    let mut node = first.clone();
+    loop {
+        node = node.up_to_branch(trellis, parts, branches);
+        if node.index == trellis.len() {
+            return node.total / first.total;
+        }
+        match node.branch(trellis, parts).max() {
+            Some(next) => node = next,
+            None => return 0.0,
+        }
+    }
+}
+
+impl Node {
+    fn first(parts: &[Part]) -> Self {
+        let forward: Vec<Forward> = parts.iter().map(start).collect();
+        let total = parts.iter().zip(&forward).map(|(part, f)| part.total(0, f)).sum();
+        Node { total, index: 0, chosen: Known::default(), forward }
+    }
+
+    /// Further along, up to the next bit that is branched at or the end.
+    fn up_to_branch(mut self, trellis: &Trellis, parts: &[Part], branches: Words) -> Self {
+        while self.index < trellis.len() && !branches.contains(self.index) {
+            let index = self.index;
+            for (part, forward) in parts.iter().zip(&mut self.forward) {
+                *forward = advance(trellis, part, index, forward, trellis.choices(index));
+            }
+            self.index += 1;
+        }
+        self
+    }
+
+    /// One bit further, by each of its values that anything goes on from.
+    fn branch(&self, trellis: &Trellis, parts: &[Part]) -> impl Iterator<Item = Node> {
+        let index = self.index + 1;
+        trellis.choices(self.index).iter().filter_map(move |&bit| {
+            let step = |(part, forward)| advance(trellis, part, self.index, forward, &[bit]);
+            let forward: Vec<Forward> = parts.iter().zip(&self.forward).map(step).collect();
+            let total = parts.iter().zip(&forward).map(|(part, f)| part.total(index, f)).sum();
+            let mut chosen = self.chosen;
+            chosen.insert(self.index, bit);
+            (total > 0.0).then_some(Node { total, index, chosen, forward })
+        })
+    }
 }
 
 /// The bits that are the same in every frame that is not ruled out.

@@ -63,15 +63,23 @@ pub fn evidence(
         return random(exhibits);
     }
     let several = exhibits.len() > 1;
+    // What is the same for several reads is said once.
+    let mut said: Vec<(String, Vec<String>)> = Vec::new();
     for (i, exhibit) in exhibits.iter().enumerate().take(MOST_READS) {
         for says in of_read(cause, layout, rate, exhibit, numbers) {
-            let says = if several { format!("read {}: {says}", i + 1) } else { says };
-            let says = sentence(&says);
-            if !sentences.contains(&says) {
-                sentences.push(says);
+            let number = (i + 1).to_string();
+            match said.iter_mut().find(|(other, _)| *other == says) {
+                Some((_, reads)) if !reads.contains(&number) => reads.push(number),
+                Some(_) => {}
+                None => said.push((says, vec![number])),
             }
         }
     }
+    sentences.extend(said.into_iter().map(|(says, reads)| match (several, reads.len()) {
+        (false, _) => sentence(&says),
+        (true, 1) => format!("Read {}: {says}", reads[0]),
+        (true, _) => format!("Reads {}: {says}", and(&reads)),
+    }));
     if let Some(more) = exhibits.len().checked_sub(MOST_READS).filter(|&more| more > 0) {
         sentences.push(sentence(&format!("{} in the same way.", count(more, "more read"))));
     }
@@ -127,7 +135,7 @@ fn of_read(
             read.len(),
             n = layout.bits()
         )],
-        Cause::OneBitChanged => one_changed(layout, exhibit),
+        Cause::OneBitChanged => one_changed(layout, exhibit, numbers),
         Cause::UnknownLayout => vec![format!(
             "{} arrived, and no layout that was tried gives such bits in any way a wire could \
              have bent them.",
@@ -251,14 +259,19 @@ fn against_expected(layout: &Layout, exhibit: &Exhibit<'_>, numbers: Numbers) ->
             same.push(format!("{name} {}", numbers.text(found)));
         } else {
             let (found, expected) = (numbers.text(found), numbers.text(expected));
-            other.push(format!("{name} is {found}, not {expected}"));
+            other.push(format!("{name} is {found} where {expected} was expected"));
         }
     }
     match (same.is_empty(), other.is_empty()) {
         (true, true) => None,
-        (false, true) => Some(format!("{} as expected.", and(&same))),
-        (true, false) => Some(format!("{} as expected.", and(&other))),
-        (false, false) => Some(format!("{} as expected; {}.", and(&same), and(&other))),
+        (false, true) => {
+            Some(format!("{} {} as expected.", and(&same), verb(same.len(), "is", "are")))
+        }
+        (true, false) => Some(format!("{}.", and(&other))),
+        (false, false) => {
+            let are = verb(same.len(), "is", "are");
+            Some(format!("{} {are} as expected; {}.", and(&same), and(&other)))
+        }
     }
 }
 
@@ -346,7 +359,9 @@ fn lost(cause: Cause, layout: &Layout, rate: Option<f64>, exhibit: &Exhibit<'_>)
     let (ones, all_ones) = arrived_of(Bit::One);
     let part = |arrived: usize, has: usize, name: &str| match arrived == has {
         true => format!("every {name}"),
-        false => format!("{} of the card's {has} {name}s", number_word(arrived)),
+        false => {
+            format!("{arrived} of the card's {has} {}", if name == "0" { "zeros" } else { "ones" })
+        }
     };
     vec![match cause {
         Cause::D0Weak => format!(
@@ -433,7 +448,7 @@ fn cut(layout: &Layout, exhibit: &Exhibit<'_>, kept: &str, gone: &str) -> String
     )
 }
 
-fn one_changed(layout: &Layout, exhibit: &Exhibit<'_>) -> Vec<String> {
+fn one_changed(layout: &Layout, exhibit: &Exhibit<'_>, numbers: Numbers) -> Vec<String> {
     let (read, frame) = (exhibit.read, &exhibit.found.frame);
     let differing: Vec<usize> = (0..read.len())
         .filter(|&i| {
@@ -444,6 +459,10 @@ fn one_changed(layout: &Layout, exhibit: &Exhibit<'_>) -> Vec<String> {
     if let [index] = differing[..]
         && frame.unread_count() == 0
     {
+        if numbers == Numbers::Masked {
+            let position = index + 1;
+            return vec![format!("bit {position} alone differs from the card's frame.")];
+        }
         return vec![format!(
             "bit {} is {}; the card's frame has {} there and is otherwise the same.",
             index + 1,

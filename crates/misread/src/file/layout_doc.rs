@@ -51,6 +51,7 @@ pub struct LayoutDoc {
     pub title: Option<String>,
     /// How many bits a frame has, 1 to 256.
     #[serde(deserialize_with = "small_number")]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = 256)))]
     pub bits: u16,
     /// How likely this layout is against others before a read is seen, above
     /// 0; 1 where it is left out.
@@ -78,7 +79,7 @@ pub struct FieldDoc {
     /// a stride (`"1-191/5"`), put together in the order listed, most
     /// significant first.
     #[serde(with = "spans")]
-    #[cfg_attr(feature = "schema", schemars(with = "Vec<String>"))]
+    #[cfg_attr(feature = "schema", schemars(with = "Vec<SpanSchema>"))]
     pub bits: Vec<Span>,
     /// Which end of the listed bits is most significant.
     #[serde(default, skip_serializing_if = "is_default", with = "OrderDoc")]
@@ -102,7 +103,7 @@ pub struct FieldDoc {
 pub struct FixedDoc {
     /// Which bits.
     #[serde(with = "spans")]
-    #[cfg_attr(feature = "schema", schemars(with = "Vec<String>"))]
+    #[cfg_attr(feature = "schema", schemars(with = "Vec<SpanSchema>"))]
     pub bits: Vec<Span>,
     /// Their values, `0` and `1` in the order of `bits`.
     pub value: String,
@@ -115,6 +116,7 @@ pub struct FixedDoc {
 pub struct ParityDoc {
     /// The position of the parity bit, from 1.
     #[serde(deserialize_with = "small_number")]
+    #[cfg_attr(feature = "schema", schemars(range(min = 1, max = 256)))]
     pub bit: u16,
     /// Whether the number of 1s among `over` and `bit` together is even or
     /// odd.
@@ -122,7 +124,7 @@ pub struct ParityDoc {
     pub kind: Kind,
     /// The bits it covers, itself not among them.
     #[serde(with = "spans")]
-    #[cfg_attr(feature = "schema", schemars(with = "Vec<String>"))]
+    #[cfg_attr(feature = "schema", schemars(with = "Vec<SpanSchema>"))]
     pub over: Vec<Span>,
 }
 
@@ -236,6 +238,12 @@ fn is_default<T: Default + PartialEq>(value: &T) -> bool {
     *value == T::default()
 }
 
+/// A position, a range of positions or a range with a stride, from 1.
+#[cfg(feature = "schema")]
+#[derive(schemars::JsonSchema)]
+#[expect(dead_code, reason = "only its schema is used")]
+struct SpanSchema(#[schemars(regex(pattern = "^[0-9]+(-[0-9]+(/[0-9]+)?)?$"))] String);
+
 /// A length or a position. One that no layout has is left for the check to
 /// explain, as long as it can be held.
 fn small_number<'de, D: Deserializer<'de>>(deserializer: D) -> Result<u16, D::Error> {
@@ -311,4 +319,32 @@ fn range<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<[FieldValu
     }
 
     deserializer.deserialize_seq(Range)
+}
+
+#[cfg(all(test, feature = "schema"))]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_schema_says_what_is_read() {
+        let schema = serde_json::to_value(schemars::schema_for!(LayoutDoc)).unwrap();
+        let keys = |schema: &serde_json::Value| {
+            schema["properties"].as_object().unwrap().keys().cloned().collect::<Vec<_>>()
+        };
+        assert_eq!(keys(&schema), ["bits", "field", "fixed", "name", "parity", "title", "weight"]);
+        assert_eq!(schema["additionalProperties"], false);
+        assert_eq!(schema["required"], serde_json::json!(["name", "bits"]));
+        assert_eq!(schema["properties"]["bits"]["maximum"], 256);
+        let field = &schema["$defs"]["FieldDoc"];
+        assert_eq!(keys(field), ["bits", "code", "name", "order", "range", "value"]);
+        assert_eq!(field["required"], serde_json::json!(["name", "bits"]));
+        assert_eq!(
+            schema["$defs"]["ParityDoc"]["required"],
+            serde_json::json!(["bit", "kind", "over"])
+        );
+        let text = schema.to_string();
+        for word in ["msb-first", "lsb-first", "binary", "bcd", "even", "odd"] {
+            assert!(text.contains(&format!("\"{word}\"")), "{word}: {text}");
+        }
+    }
 }

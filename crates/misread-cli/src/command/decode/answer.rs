@@ -1,9 +1,9 @@
 //! What a read is, and what is wrong with it.
 
+use misread::file::Entry;
 use misread::layout::{Check, CheckOutcome, Code, Field};
 use misread::{Bits, Decoded, Layout, Turn};
 
-use crate::catalogue::Entry;
 use crate::masking::Masking;
 use crate::words;
 
@@ -37,7 +37,8 @@ pub(crate) fn answer<'a>(
 ) -> Answer<'a> {
     let all = fitting(read, entries);
     let best = chosen.or_else(|| all.first().copied());
-    let also = all.into_iter().filter(|e| best.is_none_or(|b| b.name() != e.name())).collect();
+    let also: Vec<&Entry> =
+        all.into_iter().filter(|e| best.is_none_or(|b| b.name() != e.name())).collect();
     let Some(entry) = best else {
         let (says, nearest) = nearest(read, entries, masking);
         return Answer {
@@ -52,22 +53,16 @@ pub(crate) fn answer<'a>(
     let layout = &entry.layout;
     let fits = layout.decode(read).is_ok();
     let problem = if fits {
-        let concerns = layout.decode(read).into_iter().flat_map(|decoded| decoded.concerns());
-        let says: Vec<String> = concerns.map(|check| failure(check, read, masking)).collect();
-        (!says.is_empty()).then(|| words::list(&says))
+        concerns(layout, read, masking)
     } else {
         let turned = turned(read, &[entry], masking).map(|says| format!("; {says}"));
         let says = misfit(layout, read, masking);
         Some(format!("does not fit {}: {says}{}", entry.name(), turned.unwrap_or_default()))
     };
-    Answer {
-        entry: Some(entry),
-        fits,
-        ok: fits && problem.is_none(),
-        also,
-        problem,
-        nearest: Some(layout),
-    }
+    // A layout of another length has nothing to show.
+    let nearest = Some(entry).filter(|entry| entry.layout.bits() == read.len());
+    let nearest = nearest.or(also.first().copied()).map(|entry| &entry.layout);
+    Answer { entry: Some(entry), fits, ok: fits && problem.is_none(), also, problem, nearest }
 }
 
 /// Which of the layouts a read is decoded with, by its index: the first that
@@ -94,6 +89,13 @@ fn is_sound(decoded: Decoded<'_>) -> bool {
     };
     // Nothing is declared about nearly every layout.
     decoded.layout().fields().iter().all(plain) || decoded.concerns().next().is_none()
+}
+
+/// What is declared about the fields and does not hold for a read that fits.
+pub(crate) fn concerns(layout: &Layout, read: &Bits, masking: Masking) -> Option<String> {
+    let concerns = layout.decode(read).into_iter().flat_map(|decoded| decoded.concerns());
+    let says: Vec<String> = concerns.map(|check| failure(check, read, masking)).collect();
+    (!says.is_empty()).then(|| words::list(&says))
 }
 
 /// The fields in words: `facility 42, card 1234`.
@@ -233,18 +235,77 @@ fn nearest<'a>(
     (says, None)
 }
 
-/// How the read would fit when turned around, for layouts that can tell.
+/// How the read would fit, sound in every way, when turned around; for layouts
+/// that can tell.
 fn turned(read: &Bits, entries: &[&Entry], masking: Masking) -> Option<String> {
-    entries.iter().filter(|entry| entry.layout.independent_checks() > 0).find_map(|entry| {
-        let says = match entry.layout.fitting_turns(read).iter().find(|t| *t != Turn::AsReceived)? {
-            turn @ Turn::Inverted => {
-                (turn, "with every bit turned over", " (D0 and D1 exchanged?)")
+    let can_tell = |entry: &&&Entry| entry.layout.independent_checks() > 0;
+    entries.iter().filter(can_tell).find_map(|entry| {
+        let layout = &entry.layout;
+        let turn = layout
+            .fitting_turns(read)
+            .iter()
+            .filter(|turn| *turn != Turn::AsReceived)
+            .find(|turn| layout.decode(&read.turned(*turn)).is_ok_and(is_sound))?;
+        let (how, why) = match turn {
+            Turn::AsReceived | Turn::Inverted => {
+                ("with every bit turned over", " (D0 and D1 exchanged?)")
             }
-            turn @ Turn::Reversed => (turn, "read last bit first", ""),
-            turn => (turn, "with every bit turned over and last bit first", ""),
+            Turn::Reversed => ("read last bit first", ""),
+            Turn::InvertedReversed => ("with every bit turned over and last bit first", ""),
         };
-        let (turn, how, why) = says;
-        let fields = fields(&entry.layout, &read.turned(turn), masking);
+        let fields = fields(layout, &read.turned(turn), masking);
         Some(format!("{how} it fits {}: {fields}{why}", entry.name()))
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use misread::file::{Catalogue, LayoutDoc, Source};
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn entries() -> Vec<Entry> {
+        let mut entries = Catalogue::built_in().entries().to_vec();
+        let own = r#"
+            name = "slipway-34"
+            bits = 34
+            weight = 9.0
+            [[field]]
+            name = "card"
+            bits = ["2-33"]
+            range = [1, 2000000000]
+        "#;
+        let doc = LayoutDoc::from_toml(own).unwrap();
+        entries.insert(0, doc.into_entry(Source::BuiltIn).unwrap());
+        entries
+    }
+
+    proptest! {
+        #[test]
+        fn the_quick_choice_is_the_first_of_all(bits in "[01?]{4}|[01]{8}|[01]{24,26}|[01]{32,34}") {
+            let entries = entries();
+            let entries: Vec<&Entry> = entries.iter().collect();
+            let read: Bits = bits.parse().unwrap();
+            let quick = best(&read, &entries);
+            let whole = answer(&read, &entries, None, Masking::Off);
+            prop_assert_eq!(quick.map(|(i, _)| entries[i].name()), whole.entry.map(Entry::name));
+            prop_assert_eq!(quick.is_some_and(|(_, sound)| sound), whole.ok);
+            prop_assert_eq!(whole.ok, whole.problem.is_none());
+        }
+    }
+
+    #[test]
+    fn a_layout_whose_range_fails_gives_way() {
+        let entries = entries();
+        let entries: Vec<&Entry> = entries.iter().collect();
+        let site = entries.iter().find(|entry| entry.name() == "site-34").unwrap();
+        let chosen = |facility: u64| {
+            let frame = site.layout.encode([("facility", facility), ("card", 1234)]).unwrap();
+            answer(&frame, &entries, None, Masking::Off).entry.map(|e| e.name().to_owned())
+        };
+        assert_eq!(chosen(42).as_deref(), Some("slipway-34"));
+        // 60000 * 65536 is over two thousand million.
+        assert_eq!(chosen(60_000).as_deref(), Some("site-34"));
+    }
 }

@@ -1,20 +1,22 @@
 //! `misread decode`: from reads to the numbers on the cards.
 
-mod answer;
+pub(crate) mod answer;
 mod table;
 
 use clap::Args;
 use misread::Bits;
-use misread::bits::ReadText;
+use misread::bits::{HexRead, ReadText, parse_read_text};
+use misread::file::{Entry, hex_readings};
 use misread::layout::{Check, CheckOutcome, Kind};
 
-use crate::catalogue::{Entry, Known};
+use crate::catalogue::Known;
 use crate::context::{Context, Outcome, Status, Stop};
 use crate::draw::{COLUMNS, Drawing, Ink, Line, Marked, wrap};
 use crate::json::{self, FieldValue, Fields};
 use crate::masking::Masking;
-use crate::reads::{self, Item, ReadArgs};
+use crate::reads::{self, Item, ReadArgs, Reads};
 use crate::refusal::Refusal;
+use crate::values;
 
 use answer::Answer;
 
@@ -26,6 +28,8 @@ Examples:
     misread decode 0x95026900/26
   Only one layout will do:
     misread decode --layout open-26 10010101000000100110100100
+  The panel shows numbers and no bits:
+    misread decode --layout open-26 --shown facility=213,card=64301
   A morning's log from the sail loft, a read a line:
     misread decode --reads sail-loft.txt
 
@@ -42,6 +46,15 @@ pub(crate) struct DecodeArgs {
     /// likeliest of the known layouts that fit
     #[arg(long, value_name = "LAYOUT")]
     layout: Option<String>,
+    /// Numbers a panel shows, such as facility=213,card=64301, in place of
+    /// reads; every bit it does not show is unread
+    #[arg(
+        long,
+        value_name = "FIELD=VALUE,…",
+        requires = "layout",
+        conflicts_with_all = ["read", "reads_file"]
+    )]
+    shown: Option<String>,
     /// Answer in CSV, a row a read: line, bits, length, layout, ok, then a
     /// column for each field of --layout; without --layout one column of
     /// name=value pairs. The fields of a read that does not fit are empty.
@@ -53,10 +66,28 @@ pub(crate) struct DecodeArgs {
 
 /// Runs it.
 pub(crate) fn run(args: &DecodeArgs, known: &Known, context: &mut Context) -> Outcome {
+    let masking = context.masking;
     let chosen = args.layout.as_deref().map(|name| known.named(name)).transpose()?;
-    let reads = args.reads.open()?;
+    let chosen = chosen.as_deref();
+    if let (Some(text), Some(entry)) = (&args.shown, chosen) {
+        let bits = values::read_shown(&entry.layout, &values::parse(text, masking)?, masking)?;
+        let text = bits.to_string();
+        let reads = Reads::Typed { texts: vec![text], joined: None };
+        return decode(args, reads, known, chosen, context);
+    }
+    decode(args, args.reads.open()?, known, chosen, context)
+}
+
+fn decode(
+    args: &DecodeArgs,
+    reads: Reads,
+    known: &Known,
+    chosen: Option<&Entry>,
+    context: &mut Context,
+) -> Outcome {
     let single = reads.known_count() == Some(1);
-    let mut work = Work { entries: known.best_first(), chosen, context, status: Status::Good };
+    let mut work =
+        Work { known, entries: known.best_first(), chosen, context, status: Status::Good };
     if args.csv {
         return table::run(reads, work);
     }
@@ -69,6 +100,7 @@ pub(crate) fn run(args: &DecodeArgs, known: &Known, context: &mut Context) -> Ou
 }
 
 struct Work<'a> {
+    known: &'a Known,
     entries: Vec<&'a Entry>,
     chosen: Option<&'a Entry>,
     context: &'a mut Context,
@@ -80,7 +112,9 @@ impl Work<'_> {
         let masking = self.context.masking;
         let read = item.and_then(|item| match reads::parse(&item, masking)? {
             ReadText::Bits(bits) => Ok((bits, item)),
-            ReadText::Hex(_) => Err(hexadecimal(&item)),
+            ReadText::Hex(hex) => {
+                Err(hexadecimal(&hex, &item, candidates(self.known, self.chosen), masking))
+            }
         });
         let (bits, item) = match read {
             Ok(read) => read,
@@ -105,13 +139,55 @@ impl Work<'_> {
     }
 }
 
-/// Hexadecimal without a length.
-fn hexadecimal(item: &Item<'_>) -> Refusal {
-    Refusal::new(
-        "hexadecimal without a length can be more than one read",
-        "the length behind it, such as /26",
-    )
-    .at(item.place.clone())
+/// The layouts hexadecimal may be read with: the chosen one, or all.
+fn candidates<'a>(known: &'a Known, chosen: Option<&'a Entry>) -> &'a [Entry] {
+    chosen.map_or(known.entries(), std::slice::from_ref)
+}
+
+/// Hexadecimal without a length, and what it can be.
+pub(crate) fn hexadecimal(
+    hex: &HexRead,
+    item: &Item<'_>,
+    entries: &[Entry],
+    masking: Masking,
+) -> Refusal {
+    let bits = hex.bits();
+    let digits: String = bits.hex().to_string().chars().take(bits.len().div_ceil(4)).collect();
+    let mut found = hex_readings(hex, entries);
+    found.sort_by(|a, b| b.entry.weight().total_cmp(&a.entry.weight()));
+    let length = found.first().map_or(bits.len(), |reading| reading.bits.len());
+    let readings = found.iter().map(|reading| {
+        let layout = &reading.entry.layout;
+        // The digits with their length where that is plain, else the bits.
+        let short = format!("0x{digits}/{}", reading.bits.len());
+        let plain = parse_read_text(&short) == Ok(ReadText::Bits(reading.bits));
+        let text = if plain {
+            format!("0x{}/{}", masking.pasted(&digits), reading.bits.len())
+        } else {
+            masking.pasted(&reading.bits.to_string())
+        };
+        let fields = answer::fields(layout, &reading.bits, masking);
+        json::Reading {
+            text,
+            layout: layout.name().to_owned(),
+            // The last digits under several layouts would add up to more than
+            // the last digits.
+            says: if masking.is_on() {
+                layout.name().to_owned()
+            } else {
+                format!("{}: {fields}", layout.name())
+            },
+        }
+    });
+    Refusal {
+        excerpt: Some((masking.pasted(item.text), item.text.trim_end().chars().count())),
+        readings: readings.collect(),
+        ..Refusal::new(
+            "hexadecimal without its length can be more than one read",
+            format!("its length in bits behind it, such as /{length}"),
+        )
+        .at(item.place.clone())
+    }
 }
 
 /// The answer in one sentence.
@@ -137,7 +213,8 @@ fn picture(bits: &Bits, answer: &Answer<'_>, item: &Item<'_>, masking: Masking) 
     };
     if !answer.also.is_empty() {
         let names: Vec<&str> = answer.also.iter().map(|entry| entry.name()).collect();
-        say(format!("also fits {}", names.join(", ")));
+        let also = if answer.fits { "also fits" } else { "it does fit" };
+        say(format!("{also} {}", names.join(", ")));
     }
     if let Some(joined) = item.joined {
         say(format!("{joined} groups joined into one read; --separate takes them apart"));
@@ -147,10 +224,8 @@ fn picture(bits: &Bits, answer: &Answer<'_>, item: &Item<'_>, masking: Masking) 
     lines.extend(Drawing { bits, layout: answer.nearest, marks, masking }.lines());
     if !answer.ok {
         lines.push(Line::default());
-        lines.push(Line::new(
-            Ink::Plain,
-            "`misread explain` and the same read: what could have caused this, and what to do.",
-        ));
+        let next = "Next: misread explain and the same read, for the cause and what to do.";
+        lines.push(Line::new(Ink::Plain, next));
     }
     lines
 }

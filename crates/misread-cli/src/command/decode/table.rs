@@ -2,10 +2,10 @@
 
 use misread::Bits;
 use misread::bits::ReadText;
+use misread::file::Entry;
 
 use super::answer;
-use super::{Work, hexadecimal};
-use crate::catalogue::Entry;
+use super::{Work, candidates, hexadecimal};
 use crate::context::{Outcome, Status, Stop};
 use crate::json::Place;
 use crate::lines::Numbered;
@@ -21,6 +21,7 @@ const READY: usize = 1 << 16;
 
 /// Writes the header and a row a read.
 pub(super) fn run(reads: Reads, mut work: Work<'_>) -> Outcome {
+    let candidates = candidates(work.known, work.chosen);
     let entries = work.chosen.map_or_else(|| std::mem::take(&mut work.entries), |one| vec![one]);
     let mut table = Table {
         rows: Vec::with_capacity(2 * READY),
@@ -37,7 +38,7 @@ pub(super) fn run(reads: Reads, mut work: Work<'_>) -> Outcome {
             for (i, text) in texts.iter().enumerate() {
                 let place = Place { read: Some(i + 1), ..Place::default() };
                 let item = Item { text, place, joined };
-                match patient(&item, table.masking) {
+                match patient(&item, candidates, table.masking) {
                     Ok(bits) => table.row(i as u64 + 1, &bits, None),
                     Err(refusal) => refuse(&mut work, &mut refused, &refusal),
                 }
@@ -58,7 +59,7 @@ pub(super) fn run(reads: Reads, mut work: Work<'_>) -> Outcome {
                         }
                         continue;
                     }
-                    match patient_line(line, &file, table.masking) {
+                    match patient_line(line, &file, candidates, table.masking) {
                         Ok(Some(bits)) => {
                             any = true;
                             table.row(line.number, &bits, None);
@@ -204,22 +205,22 @@ fn middle(entry: &Entry) -> String {
 fn patient_line(
     line: Numbered<'_>,
     file: &Option<String>,
+    entries: &[Entry],
     masking: Masking,
 ) -> Result<Option<Bits>, Refusal> {
-    let place = Place { file: file.clone(), line: Some(line.number), ..Place::default() };
-    let Some(text) = line.text else { return Err(reads::too_long(place)) };
-    let text = String::from_utf8_lossy(text);
-    if text.trim().is_empty() {
-        return Ok(None);
+    match reads::text_of(line, file)? {
+        Some((text, place)) => {
+            patient(&Item { text, place, joined: None }, entries, masking).map(Some)
+        }
+        None => Ok(None),
     }
-    patient(&Item { text: &text, place, joined: None }, masking).map(Some)
 }
 
 #[cold]
-fn patient(item: &Item<'_>, masking: Masking) -> Result<Bits, Refusal> {
+fn patient(item: &Item<'_>, entries: &[Entry], masking: Masking) -> Result<Bits, Refusal> {
     match reads::parse(item, masking)? {
         ReadText::Bits(bits) => Ok(bits),
-        ReadText::Hex(_) => Err(hexadecimal(item)),
+        ReadText::Hex(hex) => Err(hexadecimal(&hex, item, entries, masking)),
     }
 }
 

@@ -1,0 +1,53 @@
+//! Every JSON answer against its own schema.
+
+use std::fs;
+
+use crate::{SOUND, misread};
+
+/// Checks every line a run answers against the schema it names.
+fn check(args: &[&str]) {
+    let run = misread(args);
+    let answers = run.json();
+    assert!(!answers.is_empty(), "{args:?}: {run:?}");
+    for answer in answers {
+        let name = answer["schema"].as_str().unwrap();
+        let command = name.strip_prefix("misread/").unwrap().strip_suffix("/1").unwrap();
+        let schema = misread(["schema", command]);
+        assert_eq!(schema.status, 0, "{command}");
+        let schema: serde_json::Value = serde_json::from_str(&schema.stdout).unwrap();
+        let validator = jsonschema::draft202012::new(&schema).unwrap();
+        if let Err(error) = validator.validate(&answer) {
+            panic!("{args:?}: {error} in {answer}");
+        }
+        // A schema that lets anything through would not do.
+        assert!(!validator.is_valid(&serde_json::json!({ "schema": name })), "{command}");
+    }
+}
+
+#[test]
+fn answers_are_as_their_schemas_say() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let (good, bad, kept) = (path("good.toml"), path("bad.toml"), path("kept"));
+    let own = misread(["layout", "show", "open-26", "--toml"]).stdout.replace("open", "slip");
+    fs::write(&good, &own).unwrap();
+    fs::write(&bad, own.replace("2-9", "2-12")).unwrap();
+    let wide = "1".repeat(56);
+    for args in [
+        &["decode", "--json", SOUND, "?", "10", "10x", "0x95026900", "1001"][..],
+        &["decode", "--json", "--mask", SOUND, "01101010111111011001011011", &wide],
+        &["decode", "--json", "--layout", "open-26", "1001", "?1101010111111011001011011"],
+        &["decode", "--json", "1001", "0101", "0000", "0010", "0110", "1001", "00"],
+        &["frame", "--json", "--layout", "open-26", "facility=42", "card=1234"],
+        &["frame", "--json", "--mask", "--layout", "plain-56", "card=72057594037927935"],
+        &["frame", "--json", "--layout", "open-26"],
+        &["layout", "list", "--json"],
+        &["layout", "show", "--json", "fascn-200"],
+        &["layout", "check", "--json", &good],
+        &["layout", "check", "--json", &bad],
+        &["layout", "add", "--json", "--catalogue", &kept, &good],
+        &["slipway", "--json"],
+    ] {
+        check(args);
+    }
+}
