@@ -29,6 +29,7 @@
 //! ```
 
 mod further;
+mod pairs;
 mod readings;
 mod search;
 mod step;
@@ -36,6 +37,7 @@ mod steps;
 mod written;
 
 pub use further::Further;
+pub use pairs::{PairError, PairProblem, ReadPairs, TablePair, read_pairs};
 pub use readings::{PrintedReading, readings};
 pub use search::{Explained, MOST_STEPS, Pair, Path, explain};
 pub use step::{Form, Over, Step, TurnKind, Widths, steps_anywhere};
