@@ -152,7 +152,8 @@ fn by_replay(pairs: &[Pair], layouts: &[&Layout]) -> usize {
         let zeros = chain.is_empty() && shown(&[Step::LeadingZeros]);
         for last in [Step::Decimal, Step::Hexadecimal] {
             let longer = [&chain[..], &[last]].concat();
-            count += usize::from(!as_is && !zeros && shown(&longer));
+            let back = longer == [Step::ReadHexadecimal, Step::Hexadecimal];
+            count += usize::from(!as_is && !zeros && !back && shown(&longer));
         }
         chains.extend(anywhere.iter().map(|step| [&chain[..], &[step.clone()]].concat()));
     }

@@ -147,8 +147,10 @@ impl Search<'_> {
         for last in [Step::Decimal, Step::Hexadecimal] {
             self.tried += 1;
             let turned: Option<Vec<State>> = states.iter().map(|s| s.in_base_of(&last)).collect();
-            // Numbers below ten look the same in both.
-            if !as_is && turned.is_some_and(|turned| all_shown(&turned)) {
+            // Read in hexadecimal and shown so, digits are what they were; and
+            // numbers below ten look the same in both.
+            let is_back = last == Step::Hexadecimal && *chain == [Step::ReadHexadecimal];
+            if !as_is && !is_back && turned.is_some_and(|turned| all_shown(&turned)) {
                 self.found.push(chain.iter().cloned().chain([last]).collect());
             }
         }
