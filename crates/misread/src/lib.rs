@@ -1,10 +1,13 @@
 //! Why a card reader's number arrives wrong, and what to do.
 #![forbid(unsafe_code)]
 
+pub mod audit;
 pub mod cause;
 pub mod channel;
+pub mod clash;
 pub mod diagnose;
 pub mod file;
+pub mod numbers;
 
 pub use misread_core as core;
 pub use misread_core::{Bit, Bits, Decoded, Layout, Misfit, Turn, bits, layout};
