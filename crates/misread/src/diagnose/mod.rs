@@ -42,7 +42,7 @@ mod case;
 mod code;
 mod diagnosis;
 mod evidence;
-mod gf2;
+pub(crate) mod gf2;
 mod likelihood;
 mod next;
 mod posterior;
