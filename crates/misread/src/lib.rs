@@ -5,6 +5,7 @@ pub mod cause;
 pub mod channel;
 pub mod diagnose;
 pub mod file;
+pub mod learn;
 
 pub use misread_core as core;
 pub use misread_core::{Bit, Bits, Decoded, Layout, Misfit, Turn, bits, layout};

@@ -70,5 +70,6 @@ pub use line_error::{LineError, LineProblem};
 pub use parse_error::ParseError;
 pub use reads::{LineRead, ReadLines, read_lines};
 pub use shown::{ShownError, ValuesError, ValuesProblem, parse_values, read_shown};
+pub(crate) use spans::listed as positions_in_words;
 pub use tables::{Table, TableRead, read_table};
 pub use value_text::ValueProblem;

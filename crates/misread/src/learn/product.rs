@@ -1,0 +1,101 @@
+//! The heaviest combinations of independent choices, heaviest first.
+
+use std::cmp::Ordering;
+use std::collections::BinaryHeap;
+
+/// One of each list of weights (logarithms, each list heaviest first and not
+/// empty): the combinations by falling weight, as indices into the lists.
+pub(super) struct Combinations<'a> {
+    lists: &'a [Vec<f64>],
+    heap: BinaryHeap<Combination>,
+}
+
+/// One of each list.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Combination {
+    pub(super) weight: f64,
+    pub(super) picks: Vec<u16>,
+}
+
+impl<'a> Combinations<'a> {
+    pub(super) fn of(lists: &'a [Vec<f64>]) -> Self {
+        let mut combinations = Combinations { lists, heap: BinaryHeap::new() };
+        if lists.iter().all(|list| !list.is_empty()) {
+            combinations.push(vec![0; lists.len()]);
+        }
+        combinations
+    }
+
+    fn push(&mut self, picks: Vec<u16>) {
+        let weight = self.lists.iter().zip(&picks).map(|(list, &i)| list[usize::from(i)]).sum();
+        self.heap.push(Combination { weight, picks });
+    }
+}
+
+impl Iterator for Combinations<'_> {
+    type Item = Combination;
+
+    fn next(&mut self) -> Option<Combination> {
+        let heaviest = self.heap.pop()?;
+        for i in 0..heaviest.picks.len() {
+            let mut picks = heaviest.picks.clone();
+            picks[i] += 1;
+            if usize::from(picks[i]) < self.lists[i].len() {
+                self.push(picks);
+            }
+            // Steps end at the first list that has been stepped: every
+            // combination is then reached once, from its own predecessor.
+            if heaviest.picks[i] > 0 {
+                break;
+            }
+        }
+        Some(heaviest)
+    }
+}
+
+impl Eq for Combination {}
+
+impl PartialOrd for Combination {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Combination {
+    fn cmp(&self, other: &Self) -> Ordering {
+        self.weight.total_cmp(&other.weight).then_with(|| other.picks.cmp(&self.picks))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    proptest! {
+        /// Against all combinations, sorted.
+        #[test]
+        fn all_combinations_come_by_falling_weight(
+            lists in proptest::collection::vec(proptest::collection::vec(-9f64..0.0, 1..5), 1..4),
+        ) {
+            let lists: Vec<Vec<f64>> = lists
+                .into_iter()
+                .map(|mut list| {
+                    list.sort_by(|a, b| b.total_cmp(a));
+                    list
+                })
+                .collect();
+            let mut all = vec![0.0];
+            for list in &lists {
+                all = all.iter().flat_map(|sum| list.iter().map(move |w| sum + w)).collect();
+            }
+            all.sort_by(|a: &f64, b| b.total_cmp(a));
+            let found: Vec<f64> = Combinations::of(&lists).map(|c| c.weight).collect();
+            prop_assert_eq!(found.len(), all.len());
+            for (found, all) in found.iter().zip(&all) {
+                prop_assert!((found - all).abs() < 1e-9);
+            }
+        }
+    }
+}

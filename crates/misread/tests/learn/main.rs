@@ -1,0 +1,4 @@
+//! Layouts learned from a few cards.
+
+mod honesty;
+mod world;
