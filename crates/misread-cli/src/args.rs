@@ -5,21 +5,21 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-use crate::command::{completions, decode, frame, layout, man, schema};
+use crate::command::{causes, completions, decode, explain, frame, layout, man, schema};
 
 const ABOUT: &str = "Why a card reader's number arrives wrong, and what to do";
 
 const LONG_ABOUT: &str = "\
 Why a card reader's number arrives wrong, and what to do.
 
-Paste the bits a reader sent over its two data lines, D0 and D1, and see the \
-number they carry, or what keeps them from being one. Nothing is sent \
+Paste the bits a reader sent over its two data lines, D0 and D1, and be told \
+the number they carry, or why it is wrong and what to do. Nothing is sent \
 anywhere, and nothing is written that was not asked for.";
 
 const EXAMPLES: &str = "\
 Example:
   The slipway gate at Brindle Quay sent this for a card marked 42 / 1234:
-    misread decode 10010101000000100110100100
+    misread explain --expect facility=42,card=1234 01101010111111011001011011
 
 Exit status: 0 it worked and the answer is good; 1 it worked and the answer \
 is not good; 2 the input or the command line was wrong.";
@@ -53,9 +53,11 @@ pub(crate) struct Cli {
 /// The subcommands.
 #[derive(Subcommand, Debug)]
 pub(crate) enum Command {
+    Explain(explain::ExplainArgs),
     Decode(decode::DecodeArgs),
     Frame(frame::FrameArgs),
     Layout(layout::LayoutArgs),
+    Causes(causes::CausesArgs),
     Schema(schema::SchemaArgs),
     Completions(completions::CompletionsArgs),
     Man(man::ManArgs),

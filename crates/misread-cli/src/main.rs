@@ -9,6 +9,7 @@ mod command;
 mod context;
 mod draw;
 mod json;
+mod json_explain;
 mod lines;
 mod masking;
 mod output;
@@ -58,6 +59,8 @@ fn run(cli: &Cli, context: &mut Context) -> Outcome {
     let folder = cli.catalogue.as_deref();
     match &cli.command {
         Command::Decode(args) => command::decode::run(args, &context.known(folder)?, context),
+        Command::Explain(args) => command::explain::run(args, &context.known(folder)?, context),
+        Command::Causes(args) => command::causes::run(args, context),
         Command::Frame(args) => command::frame::run(args, &context.known(folder)?, context),
         Command::Layout(args) => command::layout::run(args, folder, context),
         Command::Schema(args) => command::schema::run(args, context),

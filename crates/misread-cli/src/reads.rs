@@ -2,7 +2,7 @@
 
 use std::fs::File;
 use std::io::{self, IsTerminal, Read};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use misread::Bits;
@@ -41,6 +41,16 @@ pub(crate) enum Reads {
     Stream { lines: Lines<Box<dyn Read>>, file: Option<String> },
 }
 
+/// Where reads come from.
+pub(crate) enum Source<'a> {
+    /// The command line, and how many arguments were joined into one.
+    Typed { texts: Vec<String>, joined: Option<usize> },
+    /// A file.
+    File(&'a Path),
+    /// Standard input.
+    Stdin,
+}
+
 impl ReadArgs {
     /// Opens what was named.
     ///
@@ -48,28 +58,57 @@ impl ReadArgs {
     ///
     /// A file that cannot be opened; no read at all.
     pub(crate) fn open(&self) -> Result<Reads, Refusal> {
+        Ok(match self.source()? {
+            Source::Typed { texts, joined } => Reads::Typed { texts, joined },
+            Source::File(path) => {
+                let (file, name) = open_file(path)?;
+                Reads::Stream { lines: Lines::new(Box::new(file)), file: Some(name) }
+            }
+            Source::Stdin => {
+                Reads::Stream { lines: Lines::new(Box::new(io::stdin().lock())), file: None }
+            }
+        })
+    }
+
+    /// What was named, not yet opened.
+    ///
+    /// # Errors
+    ///
+    /// No read at all.
+    pub(crate) fn source(&self) -> Result<Source<'_>, Refusal> {
         if let Some(path) = &self.reads_file {
-            let name = path.display().to_string();
-            let file = File::open(path).map_err(|error| {
-                Refusal::new(format!("cannot be read: {error}"), "a file with a read a line")
-                    .at(Place { file: Some(name.clone()), ..Place::default() })
-            })?;
-            return Ok(Reads::Stream { lines: Lines::new(Box::new(file)), file: Some(name) });
+            return Ok(Source::File(path));
         }
         match self.read.as_slice() {
             [] if io::stdin().is_terminal() => {
                 Err(Refusal::new("there is no read to look at", format!("a read: {FORMS}")))
             }
-            [] => Ok(stdin()),
-            [one] if one == "-" => Ok(stdin()),
+            [] => Ok(Source::Stdin),
+            [one] if one == "-" => Ok(Source::Stdin),
             reads if reads.iter().any(|text| text == "-") => Err(Refusal::new(
                 "standard input (-) and reads are both given",
                 "either reads or - alone",
             )),
             reads if !self.separate && is_one_in_groups(reads) => {
-                Ok(Reads::Typed { texts: vec![reads.join(" ")], joined: Some(reads.len()) })
+                Ok(Source::Typed { texts: vec![reads.join(" ")], joined: Some(reads.len()) })
             }
-            reads => Ok(Reads::Typed { texts: reads.to_vec(), joined: None }),
+            reads => Ok(Source::Typed { texts: reads.to_vec(), joined: None }),
+        }
+    }
+}
+
+/// A file of reads, and its name.
+///
+/// # Errors
+///
+/// It cannot be opened.
+pub(crate) fn open_file(path: &Path) -> Result<(File, String), Refusal> {
+    let name = path.display().to_string();
+    match File::open(path) {
+        Ok(file) => Ok((file, name)),
+        Err(error) => {
+            Err(Refusal::new(format!("cannot be read: {error}"), "a file with a read a line")
+                .at(Place { file: Some(name), ..Place::default() }))
         }
     }
 }
@@ -214,9 +253,16 @@ pub(crate) fn parse_quickly(line: &[u8]) -> Option<Bits> {
         value = value << 8 | eight(*chunk)?;
     }
     if !tail.is_empty() {
-        let mut last = [b'0'; 8];
-        last.iter_mut().zip(tail).for_each(|(to, from)| *to = *from);
-        value = value << tail.len() | eight(last)? >> (8 - tail.len());
+        let last = match line.last_chunk::<8>() {
+            // Some of the eight are there already and fall off at the top.
+            Some(last) => eight(*last)?,
+            None => tail.iter().try_fold(0, |bits, c| match c {
+                b'0' => Some(bits << 1),
+                b'1' => Some(bits << 1 | 1),
+                _ => None,
+            })?,
+        };
+        value = value << tail.len() | last & (0xff >> (8 - tail.len()));
     }
     Bits::from_value(value, line.len())
 }
@@ -228,10 +274,6 @@ fn eight(chars: [u8; 8]) -> Option<u64> {
         return None;
     }
     Some(bits.wrapping_mul(0x8040_2010_0804_0201) >> 56)
-}
-
-fn stdin() -> Reads {
-    Reads::Stream { lines: Lines::new(Box::new(io::stdin().lock())), file: None }
 }
 
 /// Whether the arguments look like the groups of a single read.

@@ -72,7 +72,7 @@ impl Refusal {
         }
         if !self.readings.is_empty() {
             lines.push(Line::new(Ink::Plain, "  to be read as one of these, type:"));
-            let width = self.readings.iter().map(|r| r.text.len()).max().unwrap_or(0);
+            let width = self.readings.iter().map(|r| r.text.chars().count()).max().unwrap_or(0);
             lines.extend(self.readings.iter().map(|reading| {
                 Line::new(Ink::Plain, format!("    {:width$}  {}", reading.text, reading.says))
             }));
@@ -122,4 +122,39 @@ fn window(text: &str, at: usize) -> (String, usize) {
         shown.push('…');
     }
     (shown, caret)
+}
+
+#[cfg(test)]
+mod tests {
+    use misread::bits::parse_read_text;
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn caret(text: &str) -> (Vec<String>, String) {
+        let error = parse_read_text(text).unwrap_err();
+        let refusal = Refusal::text(text, &error, Place::default(), Masking::Off);
+        let lines: Vec<String> = refusal.lines().iter().map(Line::to_string).collect();
+        let at = lines.iter().position(|line| line.trim() == "^").unwrap();
+        let under = lines[at - 1].chars().nth(lines[at].chars().count() - 1);
+        (lines, under.map(String::from).unwrap_or_default())
+    }
+
+    #[test]
+    fn the_caret_stands_under_the_place() {
+        assert_eq!(caret("10x1").1, "x");
+        assert_eq!(caret("“10x1”").1, "x");
+        assert_eq!(caret(&format!("{}x{}", "10".repeat(100), "10".repeat(100))).1, "x");
+        assert_eq!(caret("10\t10x").1, "x");
+    }
+
+    proptest! {
+        #[test]
+        fn no_refusal_is_wider_than_the_page(text in "[01]{0,300}[g-z][01]{0,300}") {
+            let (lines, _) = caret(&text);
+            for line in lines {
+                prop_assert!(line.chars().count() <= COLUMNS, "{}", line);
+            }
+        }
+    }
 }

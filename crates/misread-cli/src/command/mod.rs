@@ -1,7 +1,9 @@
 //! The subcommands, one file each.
 
+pub(crate) mod causes;
 pub(crate) mod completions;
 pub(crate) mod decode;
+pub(crate) mod explain;
 pub(crate) mod frame;
 pub(crate) mod layout;
 pub(crate) mod man;

@@ -4,7 +4,7 @@ use clap::{Args, ValueEnum};
 use schemars::{Schema, schema_for};
 
 use crate::context::{Context, Outcome, Status};
-use crate::json;
+use crate::{json, json_explain};
 
 const EXAMPLES: &str = "\
 Example:
@@ -23,12 +23,14 @@ pub(crate) struct SchemaArgs {
 /// Every answer that has a schema.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Answer {
+    Explain,
     Decode,
     Frame,
     LayoutList,
     LayoutShow,
     LayoutCheck,
     LayoutAdd,
+    Causes,
     Error,
 }
 
@@ -36,6 +38,8 @@ impl Answer {
     /// Its schema, made from the type.
     pub(crate) fn schema(self) -> Schema {
         match self {
+            Answer::Explain => schema_for!(json_explain::Explain),
+            Answer::Causes => schema_for!(json_explain::Causes),
             Answer::Decode => schema_for!(json::Decode),
             Answer::Frame => schema_for!(json::Frame),
             Answer::LayoutList => schema_for!(json::LayoutList),

@@ -4,6 +4,7 @@
 //! that fit eighty columns; nothing here writes to a stream. Every character
 //! used is one column wide.
 
+mod alignment;
 mod bits;
 mod canvas;
 mod layout;
@@ -13,6 +14,7 @@ mod tests;
 
 use anstyle::{AnsiColor, Style};
 
+pub(crate) use alignment::Alignment;
 pub(crate) use bits::{Drawing, Marked};
 pub(crate) use layout::draw_layout;
 

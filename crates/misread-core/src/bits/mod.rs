@@ -25,6 +25,9 @@ pub const MAX_BITS: usize = 512;
 
 const BYTES: usize = MAX_BITS / 8;
 
+const LEN: usize = 0;
+const UNREAD: usize = 1;
+
 /// One received bit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Bit {
@@ -104,14 +107,15 @@ pub struct TooLong;
 pub struct Bits {
     values: [u8; BYTES],
     unread: [u8; BYTES],
-    len: u16,
-    unread_count: u16,
+    /// How many bits there are, and how many of them are unread: together, so
+    /// that a layout asks for both in one comparison.
+    counts: [u16; 2],
 }
 
 impl Bits {
     /// The empty read.
     pub const fn new() -> Self {
-        Bits { values: [0; BYTES], unread: [0; BYTES], len: 0, unread_count: 0 }
+        Bits { values: [0; BYTES], unread: [0; BYTES], counts: [0; 2] }
     }
 
     /// The low `len` bits of `value`, most significant first; `len` is at most
@@ -129,7 +133,7 @@ impl Bits {
         let mut bits = Bits::new();
         if len > 0 {
             bits.values[..8].copy_from_slice(&(value << (64 - len)).to_be_bytes());
-            bits.len = len as u16;
+            bits.counts[LEN] = len as u16;
         }
         Some(bits)
     }
@@ -144,7 +148,7 @@ impl Bits {
         let mut bits = Bits::new();
         let whole = len.div_ceil(8);
         bits.values[..whole].copy_from_slice(&bytes[..whole]);
-        bits.len = len as u16;
+        bits.counts[LEN] = len as u16;
         bits.clear_past_end();
         Some(bits)
     }
@@ -172,10 +176,10 @@ impl Bits {
             Bit::One => self.values[index / 8] |= mask,
             Bit::Unread => {
                 self.unread[index / 8] |= mask;
-                self.unread_count += 1;
+                self.counts[UNREAD] += 1;
             }
         }
-        self.len += 1;
+        self.counts[LEN] += 1;
         Ok(())
     }
 
@@ -186,31 +190,31 @@ impl Bits {
         self.values[byte] &= !mask;
         self.unread[byte] &= !mask;
         if old == Bit::Unread {
-            self.unread_count -= 1;
+            self.counts[UNREAD] -= 1;
         }
         match bit {
             Bit::Zero => {}
             Bit::One => self.values[byte] |= mask,
             Bit::Unread => {
                 self.unread[byte] |= mask;
-                self.unread_count += 1;
+                self.counts[UNREAD] += 1;
             }
         }
     }
 
     /// How many bits there are.
     pub fn len(&self) -> usize {
-        usize::from(self.len)
+        usize::from(self.counts[LEN])
     }
 
     /// Whether there are none.
     pub fn is_empty(&self) -> bool {
-        self.len == 0
+        self.counts[LEN] == 0
     }
 
     /// How many of the bits are unread.
     pub fn unread_count(&self) -> usize {
-        usize::from(self.unread_count)
+        usize::from(self.counts[UNREAD])
     }
 
     /// The bit at `index`, from 0; `None` past the end.
@@ -245,7 +249,7 @@ impl Bits {
     /// or where a bit is unread.
     pub fn to_value(&self) -> Option<u64> {
         match self.len() {
-            _ if self.unread_count > 0 => None,
+            _ if self.unread_count() > 0 => None,
             0 => Some(0),
             len @ 1..=64 => Some(self.word(0) >> (64 - len)),
             _ => None,
@@ -324,7 +328,7 @@ impl Bits {
     /// Whether two reads can be the same bits: equal length, and equal
     /// wherever both are read.
     pub fn agrees_with(&self, other: &Bits) -> bool {
-        self.len == other.len
+        self.len() == other.len()
             && (0..BYTES).all(|i| {
                 (self.values[i] ^ other.values[i]) & !self.unread[i] & !other.unread[i] == 0
             })
@@ -341,6 +345,12 @@ impl Bits {
     #[inline]
     pub fn unread_word(&self, index: usize) -> u64 {
         be_word(&self.unread, index)
+    }
+
+    /// How many bits there are, and how many of them are unread.
+    #[inline]
+    pub(crate) fn counts(&self) -> [u16; 2] {
+        self.counts
     }
 
     fn clear_past_end(&mut self) {

@@ -3,9 +3,10 @@
 use core::fmt;
 
 use super::name::Name;
+use super::narrow::Narrow;
 use super::{
     Code, Field, FieldSpec, Fixed, FixedSpec, Kind, Layout, List, MAX_FIELD_BITS, MAX_LAYOUT_BITS,
-    MAX_NAME, Mask, Parity, ParitySpec, Span, Spec, significance,
+    MAX_NAME, Mask, Parity, ParitySpec, Run, Span, Spec, significance,
 };
 
 /// What is wrong with a layout, and in which of its rules.
@@ -190,12 +191,9 @@ pub(super) fn build(spec: &Spec<'_>, report: &mut dyn FnMut(LayoutError)) -> Opt
     if !builder.sound {
         return None;
     }
-    let (mut fixed_bits, mut fixed_values) = (Mask::new(), Mask::new());
-    for (index, value) in fixed.iter().flat_map(Fixed::bits) {
+    let mut fixed_bits = Mask::new();
+    for (index, _) in fixed.iter().flat_map(Fixed::bits) {
         fixed_bits.insert(index);
-        if value {
-            fixed_values.insert(index);
-        }
     }
     let mut unassigned = Mask::new();
     for index in 0..usize::from(spec.bits) {
@@ -204,7 +202,7 @@ pub(super) fn build(spec: &Spec<'_>, report: &mut dyn FnMut(LayoutError)) -> Opt
             unassigned.insert(index);
         }
     }
-    Some(Layout {
+    let mut layout = Layout {
         name: name?,
         bits: spec.bits,
         fields,
@@ -212,9 +210,13 @@ pub(super) fn build(spec: &Spec<'_>, report: &mut dyn FnMut(LayoutError)) -> Opt
         parity,
         order,
         fixed_bits,
-        fixed_values,
+        blank: Mask::new(),
+        narrow: Narrow::default(),
         unassigned,
-    })
+    };
+    layout.blank = layout.blank_frame();
+    layout.narrow = Narrow::new(&layout);
+    Some(layout)
 }
 
 struct Builder<'r> {
@@ -309,7 +311,7 @@ impl Builder<'_> {
                 code: spec.code,
                 value: spec.value,
                 range: spec.range,
-                run: run_of(&indices[..width]),
+                run: run_of(spec.code, &indices[..width]),
             };
             self.declared(rule, &field);
             if !push(&mut fields, field) {
@@ -439,10 +441,11 @@ fn push<T, const N: usize>(list: &mut arrayvec::ArrayVec<T, N>, item: T) -> bool
     list.try_push(item).is_ok()
 }
 
-fn run_of(indices: &[u8]) -> Option<(u8, u64)> {
+fn run_of(code: Code, indices: &[u8]) -> Option<Run> {
     let (&first, &last) = (indices.first()?, indices.last()?);
     let is_run = indices.windows(2).all(|pair| pair[0].checked_add(1) == Some(pair[1]));
-    (is_run && last < 64).then(|| (63 - last, u64::MAX >> (63 - (last - first))))
+    let plain = code == Code::Binary && is_run && last < 64;
+    plain.then(|| Run { shift: 63 - last, keep: u64::MAX >> (63 - (last - first)) })
 }
 
 impl Kind {

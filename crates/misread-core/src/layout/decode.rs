@@ -2,7 +2,7 @@
 
 use core::fmt;
 
-use super::{Field, Kind, Layout, MAX_LAYOUT_BITS, Mask};
+use super::{Field, Kind, Layout, MAX_LAYOUT_BITS, Mask, Parity};
 use crate::bits::{Bit, Bits, Turn};
 
 /// A read that fits a layout: its length, fixed bits and parity are right.
@@ -13,6 +13,9 @@ use crate::bits::{Bit, Bits, Turn};
 pub struct Decoded<'a> {
     layout: &'a Layout,
     read: &'a Bits,
+    /// The read as one word, first bit at the top, where the layout is narrow
+    /// and no bit is unread.
+    word: Option<u64>,
 }
 
 impl<'a> Decoded<'a> {
@@ -23,16 +26,36 @@ impl<'a> Decoded<'a> {
 
     /// The value of the field of that name; `None` if there is no such field
     /// or one of its bits is unread.
+    #[inline]
     pub fn value(&self, name: &str) -> Option<u64> {
-        self.layout.field(name).and_then(|field| field.value_in(self.read))
+        self.layout.field(name).and_then(|field| self.value_of(field))
     }
 
     /// Every field with its value, in the layout's order; `None` where one of
     /// the field's bits is unread.
     #[inline]
     pub fn values(&self) -> impl Iterator<Item = (&'a Field, Option<u64>)> + use<'a> {
-        let read = self.read;
-        self.layout.fields.iter().map(move |field| (field, field.value_in(read)))
+        let decoded = *self;
+        self.layout.fields.iter().map(move |field| (field, decoded.value_of(field)))
+    }
+
+    /// The value of a field of this layout, for whoever decodes many reads and
+    /// looks the field up once; `None` where one of its bits is unread.
+    ///
+    /// ```
+    /// # use misread_core::{Bits, Layout, layout::built_in};
+    /// let layout = Layout::new(&built_in::OPEN_26)?;
+    /// let card = layout.field("card").ok_or("no card number in this layout")?;
+    /// let read: Bits = "10010101000000100110100100".parse()?;
+    /// assert_eq!(layout.decode(&read)?.value_of(card), Some(1234));
+    /// # Ok::<(), Box<dyn core::error::Error>>(())
+    /// ```
+    #[inline]
+    pub fn value_of(&self, field: &Field) -> Option<u64> {
+        match (self.word, field.run) {
+            (Some(word), Some(run)) => Some(run.value_in(word)),
+            _ => field.value_in(self.read),
+        }
     }
 
     /// The declared values, ranges and decimal digits that the card fails.
@@ -92,7 +115,7 @@ impl fmt::Display for Misfit {
 #[derive(Clone, Copy, Debug)]
 pub enum Check<'a> {
     /// A parity rule.
-    Parity(&'a super::Parity),
+    Parity(&'a Parity),
     /// A fixed rule.
     Fixed(&'a super::Fixed),
     /// A field's declared value.
@@ -186,28 +209,24 @@ impl Layout {
     /// [`Misfit`] where these bits do not fit this layout.
     #[inline]
     pub fn decode<'a>(&'a self, read: &'a Bits) -> Result<Decoded<'a>, Misfit> {
-        if read.len() != self.bits() {
-            return Err(Misfit::Length { found: read.len(), expected: self.bits() });
+        if let Some(word) = self.narrow.fitting_word(read) {
+            return Ok(Decoded { layout: self, read, word: Some(word) });
         }
-        // Nearly every read: at most 64 bits, each of them read.
-        let quick = self.bits <= 64 && read.unread_count() == 0 && {
-            let word = read.word(0);
-            let fixed = (word ^ self.fixed_values.words[0]) & self.fixed_bits.words[0];
-            let failing = self.parity.iter().fold(0, |failing, rule| {
-                let ones = (word & rule.group.words[0]).count_ones();
-                failing | (ones ^ u32::from(rule.kind.is_odd()))
-            });
-            fixed == 0 && failing & 1 == 0
-        };
-        if quick {
-            return Ok(Decoded { layout: self, read });
+        match self.misfit(read) {
+            None => Ok(Decoded { layout: self, read, word: None }),
+            Some(misfit) => Err(misfit),
         }
-        self.misfit(read).map_or(Ok(Decoded { layout: self, read }), Err)
     }
 
+    /// Out of line, to keep what is inlined of decoding small.
+    #[cold]
+    #[inline(never)]
     fn misfit(&self, read: &Bits) -> Option<Misfit> {
+        if read.len() != self.bits() {
+            return Some(Misfit::Length { found: read.len(), expected: self.bits() });
+        }
         let mut wrong = Mask::new();
-        let words = wrong.words.iter_mut().zip(self.fixed_values.words).zip(self.fixed_bits.words);
+        let words = wrong.words.iter_mut().zip(self.blank.words).zip(self.fixed_bits.words);
         for (i, ((wrong, value), bits)) in words.enumerate() {
             *wrong = (read.word(i) ^ value) & bits & !read.unread_word(i);
         }
@@ -252,20 +271,18 @@ impl Layout {
 impl Field {
     /// Its number in a read of the layout's length; `None` where a bit is
     /// unread or missing.
-    #[inline]
+    // Out of line, to keep what is inlined of decoding small.
+    #[inline(never)]
     pub fn value_in(&self, read: &Bits) -> Option<u64> {
         self.raw_in(read).map(|raw| self.from_raw(raw))
     }
 
     /// Its bits in a read as one word, last bit lowest; `None` where a bit is
     /// unread or missing.
-    #[inline]
     pub fn raw_in(&self, read: &Bits) -> Option<u64> {
         match self.run {
-            Some((shift, keep))
-                if read.unread_count() == 0 && read.len() >= 64 - usize::from(shift) =>
-            {
-                Some(read.word(0) >> shift & keep)
+            Some(run) if read.unread_count() == 0 && run.end() <= read.len() => {
+                Some(run.value_in(read.word(0)))
             }
             _ => self.indices().try_fold(0, |raw, index| {
                 let bit = read.get(index)?.value()?;

@@ -3,7 +3,7 @@
 use core::fmt;
 
 use super::name::Name;
-use super::{Layout, Mask};
+use super::{Fixed, Layout, Mask};
 use crate::bits::{Bit, Bits};
 
 /// Field values that make no frame.
@@ -114,10 +114,19 @@ impl Layout {
         Ok(())
     }
 
+    /// The frame whose fields and unassigned bits are all 0.
+    pub(super) fn blank_frame(&self) -> Mask {
+        let mut frame = Mask::new();
+        self.complete(&mut frame);
+        frame
+    }
+
     /// Sets fixed and parity bits.
     fn complete(&self, frame: &mut Mask) {
-        for (word, fixed) in frame.words.iter_mut().zip(self.fixed_values.words) {
-            *word |= fixed;
+        for (index, value) in self.fixed.iter().flat_map(Fixed::bits) {
+            if value {
+                frame.insert(index);
+            }
         }
         for rule in self.order.iter().filter_map(|&i| self.parity.get(usize::from(i))) {
             let ones: u32 =

@@ -40,6 +40,7 @@ mod decode;
 mod encode;
 mod mask;
 mod name;
+mod narrow;
 mod spec;
 #[cfg(all(test, feature = "alloc"))]
 mod tests;
@@ -51,6 +52,7 @@ pub use mask::Mask;
 pub use spec::{Code, FieldSpec, FixedSpec, Kind, Order, ParitySpec, Span, SpanError, Spec};
 
 use name::Name;
+use narrow::Narrow;
 
 /// The longest layout, in bits.
 pub const MAX_LAYOUT_BITS: usize = 256;
@@ -80,9 +82,11 @@ pub struct Layout {
     parity: List<Parity, MAX_PARITY>,
     /// Indices into `parity`, each rule after those whose bits it covers.
     order: List<u16, MAX_PARITY>,
-    /// All fixed bits together, and their values.
+    /// All fixed bits together.
     fixed_bits: Mask,
-    fixed_values: Mask,
+    /// The frame whose fields are all 0.
+    blank: Mask,
+    narrow: Narrow,
     unassigned: Mask,
 }
 
@@ -126,8 +130,9 @@ impl Layout {
     }
 
     /// The field of that name.
+    #[inline]
     pub fn field(&self, name: &str) -> Option<&Field> {
-        self.fields.iter().find(|field| field.name() == name)
+        self.fields.iter().find(|field| field.name.as_bytes() == name.as_bytes())
     }
 
     /// The fixed rules, in the order written.
@@ -163,9 +168,28 @@ pub struct Field {
     code: Code,
     value: Option<u64>,
     range: Option<(u64, u64)>,
-    /// For a field that is one run within the first 64 bits: how far to move
-    /// the word down, and what to keep of it.
-    run: Option<(u8, u64)>,
+    run: Option<Run>,
+}
+
+/// A binary field that is one run of bits within the first word of a frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Run {
+    /// How far to move the word down, 0 to 63.
+    shift: u8,
+    /// What to keep of it then.
+    keep: u64,
+}
+
+impl Run {
+    /// The index just past its last bit.
+    fn end(self) -> usize {
+        64 - usize::from(self.shift)
+    }
+
+    #[inline]
+    fn value_in(self, word: u64) -> u64 {
+        word >> (self.shift & 63) & self.keep
+    }
 }
 
 impl Field {

@@ -26,7 +26,12 @@ impl Name {
     }
 
     pub(crate) fn as_str(&self) -> &str {
-        core::str::from_utf8(&self.bytes[..usize::from(self.len)]).unwrap_or_default()
+        core::str::from_utf8(self.as_bytes()).unwrap_or_default()
+    }
+
+    #[inline]
+    pub(crate) fn as_bytes(&self) -> &[u8] {
+        &self.bytes[..usize::from(self.len)]
     }
 }
 

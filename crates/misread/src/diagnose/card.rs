@@ -287,7 +287,7 @@ fn best_branch(trellis: &Trellis, parts: &[Part], branches: Words) -> Option<Kno
         {
             return Some(best.chosen);
         }
-        let node = node.to_branch(trellis, parts, branches);
+        let node = node.up_to_branch(trellis, parts, branches);
         if node.index < n {
             open.extend(node.branch(trellis, parts));
         } else if best.is_some() {
@@ -304,7 +304,7 @@ fn best_branch(trellis: &Trellis, parts: &[Part], branches: Words) -> Option<Kno
 fn likely_share(trellis: &Trellis, parts: &[Part], branches: Words, first: &Node) -> f64 {
     let mut node = first.clone();
     loop {
-        node = node.to_branch(trellis, parts, branches);
+        node = node.up_to_branch(trellis, parts, branches);
         if node.index == trellis.len() {
             return node.total / first.total;
         }
@@ -323,7 +323,7 @@ impl Node {
     }
 
     /// Further along, up to the next bit that is branched at or the end.
-    fn to_branch(mut self, trellis: &Trellis, parts: &[Part], branches: Words) -> Self {
+    fn up_to_branch(mut self, trellis: &Trellis, parts: &[Part], branches: Words) -> Self {
         while self.index < trellis.len() && !branches.contains(self.index) {
             let index = self.index;
             for (part, forward) in parts.iter().zip(&mut self.forward) {

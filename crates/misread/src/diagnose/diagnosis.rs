@@ -111,6 +111,10 @@ pub struct Diagnosis {
     pub ok: bool,
     /// The verdict in one sentence.
     pub says: String,
+    /// The probability of what the sentence says: of the cause or card state
+    /// alone where it names no card, together with the layout where it does;
+    /// 1 for [`Verdict::NoData`].
+    pub sure: f64,
     /// The most likely combination of wire, card and layout; `None` for
     /// [`Verdict::NoData`].
     pub answer: Option<Triple>,
@@ -131,6 +135,16 @@ pub struct Diagnosis {
     pub next: Vec<NextTest>,
     /// What can go wrong while mending it, or while doing the tests.
     pub cautions: Vec<String>,
+}
+
+impl Diagnosis {
+    /// The cause of the answer. It may not be the first of
+    /// [`causes`](Self::causes): another's probability, spread over several
+    /// cards and layouts, can add up to more.
+    pub fn answer_cause(&self) -> Option<&CauseFound> {
+        let cause = self.answer?.cause;
+        self.causes.iter().find(|found| found.cause == cause)
+    }
 }
 
 /// The answer to a case.
@@ -188,24 +202,21 @@ pub fn diagnose(
         causes.push(found);
     }
     causes.sort_by(|a, b| b.probability.total_cmp(&a.probability));
-    // The answer's cause leads even where another's probability, spread over
-    // several cards or layouts, adds up to more.
-    if let Some(at) = causes.iter().position(|found| found.cause == answer.cause) {
-        causes[..=at].rotate_right(1);
-    }
-
     let cards = ranked(units.states.iter().map(|&state| (state, posterior.of_card(state))));
     let layouts =
         ranked((0..candidates.layouts().len()).map(|index| (index, posterior.of_layout(index))));
     let by_cause = Cause::ALL.map(|cause| posterior.of_cause(cause));
     let next = if causes.len() > 1 { next_tests(&by_cause, model) } else { Vec::new() };
-    let concerns = concerns(causes.first(), candidates, numbers);
+    let mine = causes.iter().find(|found| found.cause == answer.cause);
+    let concerns = concerns(mine, candidates, numbers);
+    let card = named_card(mine, case, candidates, numbers);
     let ok = verdict == Verdict::None && concerns.is_empty();
     let alike = alike(&answer, &posterior, model);
     let mut diagnosis = Diagnosis {
         verdict,
         ok,
         says: String::new(),
+        sure: 1.0,
         answer: Some(answer),
         posterior: Some(posterior),
         causes,
@@ -216,7 +227,8 @@ pub fn diagnose(
         next,
         cautions: Vec::new(),
     };
-    diagnosis.says = says(&diagnosis, case, candidates, &concerns, numbers);
+    diagnosis.says = says(&diagnosis, case, candidates, &concerns, card.as_deref(), numbers);
+    diagnosis.sure = sure(&diagnosis, &answer, card.is_some());
     diagnosis.notes = notes(&diagnosis, case, candidates);
     diagnosis.cautions = cautions(&diagnosis);
     Ok(diagnosis)
@@ -229,6 +241,7 @@ fn no_data() -> Diagnosis {
         says: "Nothing arrived: no supply, no common, both data conductors open, a line held \
                low, or the panel is ignoring repeats."
             .to_owned(),
+        sure: 1.0,
         answer: None,
         posterior: None,
         causes: Vec::new(),
@@ -482,22 +495,45 @@ fn alike(answer: &Triple, posterior: &Posterior, model: &Model) -> Vec<Alike> {
         .collect()
 }
 
+/// The card the answer names: the same for every read, and a single one.
+fn named_card(
+    found: Option<&CauseFound>,
+    case: &Case,
+    candidates: &Candidates,
+    numbers: Numbers,
+) -> Option<String> {
+    let found = found?;
+    let layout = candidates.layouts().get(found.layout?)?;
+    let cards = case.reads.iter().zip(&found.decoded).filter_map(|(_, card)| card.as_ref());
+    let mut cards = cards.map(|card| (card.single, numbers.values(layout, &card.fields)));
+    let (single, first) = cards.next()?;
+    let same = cards.all(|(_, other)| other == first);
+    (same && single && !first.is_empty()).then_some(first)
+}
+
+fn sure(diagnosis: &Diagnosis, answer: &Triple, names_card: bool) -> f64 {
+    let Some(posterior) = &diagnosis.posterior else { return 1.0 };
+    let says = |triple: &&Triple| {
+        let layout = !names_card || triple.layout == answer.layout;
+        match diagnosis.verdict {
+            Verdict::Wire(cause) => triple.cause == cause && layout,
+            _ => (triple.cause, triple.card) == (answer.cause, answer.card) && layout,
+        }
+    };
+    posterior.joint.iter().filter(says).map(|triple| triple.probability).sum()
+}
+
 fn says(
     diagnosis: &Diagnosis,
     case: &Case,
     candidates: &Candidates,
     concerns: &[String],
+    card: Option<&str>,
     numbers: Numbers,
 ) -> String {
-    let Some(found) = diagnosis.causes.first() else { return String::new() };
+    let Some(found) = diagnosis.answer_cause() else { return String::new() };
     let layout = found.layout.and_then(|index| candidates.layouts().get(index));
     let full = || case.reads.iter().zip(&found.decoded).filter_map(|(r, c)| Some((r, c.as_ref()?)));
-    let card = layout.and_then(|layout| {
-        let mut cards = full().map(|(_, card)| (card.single, numbers.values(layout, &card.fields)));
-        let (single, first) = cards.next()?;
-        let same = cards.all(|(_, other)| other == first);
-        (same && single && !first.is_empty()).then_some(first)
-    });
     let by_card = card.map(|card| format!(": {card}")).unwrap_or_default();
     match diagnosis.verdict {
         Verdict::None => {
@@ -564,14 +600,6 @@ fn notes(diagnosis: &Diagnosis, case: &Case, candidates: &Candidates) -> Vec<Str
             layout.name(),
             layout.bits()
         ));
-    }
-    if let Some(found) = diagnosis.causes.first()
-        && found.layout.is_some()
-        && found.decoded.iter().flatten().any(|card| !card.single)
-    {
-        notes.push(
-            "No single card is the most likely one; what is certain of it is shown.".to_owned(),
-        );
     }
     if let Some(Verdict::Wire(Cause::LinesSwapped | Cause::BitsInverted)) = Some(diagnosis.verdict)
         && diagnosis

@@ -135,7 +135,7 @@ fn of_read(
             read.len(),
             n = layout.bits()
         )],
-        Cause::OneBitChanged => one_changed(layout, exhibit),
+        Cause::OneBitChanged => one_changed(layout, exhibit, numbers),
         Cause::UnknownLayout => vec![format!(
             "{} arrived, and no layout that was tried gives such bits in any way a wire could \
              have bent them.",
@@ -259,7 +259,7 @@ fn against_expected(layout: &Layout, exhibit: &Exhibit<'_>, numbers: Numbers) ->
             same.push(format!("{name} {}", numbers.text(found)));
         } else {
             let (found, expected) = (numbers.text(found), numbers.text(expected));
-            other.push(format!("{name} is {found}, not {expected}"));
+            other.push(format!("{name} is {found} where {expected} was expected"));
         }
     }
     match (same.is_empty(), other.is_empty()) {
@@ -267,10 +267,10 @@ fn against_expected(layout: &Layout, exhibit: &Exhibit<'_>, numbers: Numbers) ->
         (false, true) => {
             Some(format!("{} {} as expected.", and(&same), verb(same.len(), "is", "are")))
         }
-        (true, false) => Some(format!("{}, the expected.", and(&other))),
+        (true, false) => Some(format!("{}.", and(&other))),
         (false, false) => {
             let are = verb(same.len(), "is", "are");
-            Some(format!("{} {are} as expected; {}, the expected.", and(&same), and(&other)))
+            Some(format!("{} {are} as expected; {}.", and(&same), and(&other)))
         }
     }
 }
@@ -448,7 +448,7 @@ fn cut(layout: &Layout, exhibit: &Exhibit<'_>, kept: &str, gone: &str) -> String
     )
 }
 
-fn one_changed(layout: &Layout, exhibit: &Exhibit<'_>) -> Vec<String> {
+fn one_changed(layout: &Layout, exhibit: &Exhibit<'_>, numbers: Numbers) -> Vec<String> {
     let (read, frame) = (exhibit.read, &exhibit.found.frame);
     let differing: Vec<usize> = (0..read.len())
         .filter(|&i| {
@@ -459,6 +459,10 @@ fn one_changed(layout: &Layout, exhibit: &Exhibit<'_>) -> Vec<String> {
     if let [index] = differing[..]
         && frame.unread_count() == 0
     {
+        if numbers == Numbers::Masked {
+            let position = index + 1;
+            return vec![format!("bit {position} alone differs from the card's frame.")];
+        }
         return vec![format!(
             "bit {} is {}; the card's frame has {} there and is otherwise the same.",
             index + 1,

@@ -52,6 +52,7 @@ mod wording;
 pub use align::{Aligned, align};
 pub use card::CardFound;
 pub use case::{Candidates, Case, CaseRead, Expected, FACILITY};
+pub(crate) use case::{fits, holds_in};
 pub use diagnosis::{Alike, CauseFound, Diagnosis, LEAST_PROBABILITY, Verdict, diagnose};
 pub use evidence::{Exhibit, evidence};
 pub use likelihood::{ReadError, read_probability};

@@ -257,3 +257,55 @@ fn turned(read: &Bits, entries: &[&Entry], masking: Masking) -> Option<String> {
         Some(format!("{how} it fits {}: {fields}{why}", entry.name()))
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use misread::file::{Catalogue, LayoutDoc, Source};
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn entries() -> Vec<Entry> {
+        let mut entries = Catalogue::built_in().entries().to_vec();
+        let own = r#"
+            name = "slipway-34"
+            bits = 34
+            weight = 9.0
+            [[field]]
+            name = "card"
+            bits = ["2-33"]
+            range = [1, 2000000000]
+        "#;
+        let doc = LayoutDoc::from_toml(own).unwrap();
+        entries.insert(0, doc.into_entry(Source::BuiltIn).unwrap());
+        entries
+    }
+
+    proptest! {
+        #[test]
+        fn the_quick_choice_is_the_first_of_all(bits in "[01?]{4}|[01]{8}|[01]{24,26}|[01]{32,34}") {
+            let entries = entries();
+            let entries: Vec<&Entry> = entries.iter().collect();
+            let read: Bits = bits.parse().unwrap();
+            let quick = best(&read, &entries);
+            let whole = answer(&read, &entries, None, Masking::Off);
+            prop_assert_eq!(quick.map(|(i, _)| entries[i].name()), whole.entry.map(Entry::name));
+            prop_assert_eq!(quick.is_some_and(|(_, sound)| sound), whole.ok);
+            prop_assert_eq!(whole.ok, whole.problem.is_none());
+        }
+    }
+
+    #[test]
+    fn a_layout_whose_range_fails_gives_way() {
+        let entries = entries();
+        let entries: Vec<&Entry> = entries.iter().collect();
+        let site = entries.iter().find(|entry| entry.name() == "site-34").unwrap();
+        let chosen = |facility: u64| {
+            let frame = site.layout.encode([("facility", facility), ("card", 1234)]).unwrap();
+            answer(&frame, &entries, None, Masking::Off).entry.map(|e| e.name().to_owned())
+        };
+        assert_eq!(chosen(42).as_deref(), Some("slipway-34"));
+        // 60000 * 65536 is over two thousand million.
+        assert_eq!(chosen(60_000).as_deref(), Some("site-34"));
+    }
+}

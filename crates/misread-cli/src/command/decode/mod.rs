@@ -145,7 +145,12 @@ fn candidates<'a>(known: &'a Known, chosen: Option<&'a Entry>) -> &'a [Entry] {
 }
 
 /// Hexadecimal without a length, and what it can be.
-fn hexadecimal(hex: &HexRead, item: &Item<'_>, entries: &[Entry], masking: Masking) -> Refusal {
+pub(crate) fn hexadecimal(
+    hex: &HexRead,
+    item: &Item<'_>,
+    entries: &[Entry],
+    masking: Masking,
+) -> Refusal {
     let bits = hex.bits();
     let digits: String = bits.hex().to_string().chars().take(bits.len().div_ceil(4)).collect();
     let mut found = hex_readings(hex, entries);
@@ -156,12 +161,22 @@ fn hexadecimal(hex: &HexRead, item: &Item<'_>, entries: &[Entry], masking: Maski
         // The digits with their length where that is plain, else the bits.
         let short = format!("0x{digits}/{}", reading.bits.len());
         let plain = parse_read_text(&short) == Ok(ReadText::Bits(reading.bits));
-        let text = if plain { short } else { reading.bits.to_string() };
+        let text = if plain {
+            format!("0x{}/{}", masking.pasted(&digits), reading.bits.len())
+        } else {
+            masking.pasted(&reading.bits.to_string())
+        };
         let fields = answer::fields(layout, &reading.bits, masking);
         json::Reading {
-            text: masking.pasted(&text),
+            text,
             layout: layout.name().to_owned(),
-            says: format!("{}: {fields}", layout.name()),
+            // The last digits under several layouts would add up to more than
+            // the last digits.
+            says: if masking.is_on() {
+                layout.name().to_owned()
+            } else {
+                format!("{}: {fields}", layout.name())
+            },
         }
     });
     Refusal {

@@ -1,0 +1,141 @@
+//! `misread explain`: why a read is wrong, and what to do now.
+
+mod object;
+mod question;
+mod screen;
+
+use std::io::{IsTerminal, Write};
+use std::ops::ControlFlow;
+use std::path::PathBuf;
+use std::time::{Duration, Instant};
+
+use clap::Args;
+use misread::diagnose::{Numbers, Progress, diagnose};
+
+use crate::catalogue::Known;
+use crate::context::{Context, Outcome, Status};
+use crate::reads::ReadArgs;
+use crate::refusal::Refusal;
+
+use question::Question;
+
+const EXAMPLES: &str = "\
+Examples:
+  The slipway gate's panel shows a number nobody enrolled:
+    misread explain 01101010111111011001011011
+  The card presented was 42 / 1234:
+    misread explain --expect facility=42,card=1234 1001010100000100110100100
+  The panel at the fuel berth shows only numbers, no bits:
+    misread explain --layout open-26 --shown facility=213,card=64301
+  Three reads of one card, and the panel's layout is known:
+    misread explain --layout open-26 --reads sail-loft.txt
+
+Exit status: 0 the reads are good, 1 they are not, 2 something could not be \
+read.";
+
+/// Why a read is wrong, and what to do now
+///
+/// Weighs every cause between card and panel against the bits: the wires, the
+/// card, the panel's layout. All reads of one call are taken to suffer the
+/// same fault at the same reader.
+#[derive(Args, Clone, Debug)]
+#[command(after_help = EXAMPLES)]
+pub(crate) struct ExplainArgs {
+    #[command(flatten)]
+    reads: ReadArgs,
+    /// What the presented card should carry, such as facility=42,card=1234;
+    /// given once it holds for every read, given as often as there are reads
+    /// it goes with them in order
+    #[arg(long, value_name = "FIELD=VALUE,…")]
+    expect: Vec<String>,
+    /// What the panel shows instead of bits, read through --layout; as often
+    /// as there are reads
+    #[arg(long, value_name = "FIELD=VALUE,…", requires = "layout", conflicts_with_all = ["read", "reads_file"])]
+    shown: Vec<String>,
+    /// What the panel is set to: a layout's name or file
+    #[arg(long, value_name = "LAYOUT")]
+    layout: Option<String>,
+    /// A layout the card may use, instead of the whole catalogue; may be
+    /// repeated
+    #[arg(long, value_name = "LAYOUT")]
+    among: Vec<String>,
+    /// A file that overrides priors, rates and outcome tables
+    #[arg(long, value_name = "FILE")]
+    priors: Option<PathBuf>,
+}
+
+/// Runs it.
+pub(crate) fn run(args: &ExplainArgs, known: &Known, context: &mut Context) -> Outcome {
+    let question = Question::of(args, known, context.masking)?;
+    for refusal in &question.refused {
+        context.refuse(refusal)?;
+    }
+    let numbers = if context.masking.is_on() { Numbers::Masked } else { Numbers::Shown };
+    let mut meter = Meter::new();
+    let diagnosis =
+        diagnose(&question.case, &question.candidates, &question.model, numbers, &mut |progress| {
+            meter.show(progress)
+        });
+    meter.clear();
+    let diagnosis = diagnosis.map_err(|error| refuse(&error, context))?;
+    if context.json {
+        context.out.json(&object::of(&question, &diagnosis, context.masking))?;
+    } else {
+        context.out.lines(&screen::lines(&question, &diagnosis, context.masking))?;
+    }
+    if !question.refused.is_empty() {
+        return Ok(Status::Refused);
+    }
+    Ok(Status::of(diagnosis.ok))
+}
+
+fn refuse(error: &misread::diagnose::DiagnoseError, context: &Context) -> Refusal {
+    use misread::diagnose::DiagnoseError;
+    let expected = match error {
+        DiagnoseError::Nothing => "at least one read, and a layout it may have",
+        DiagnoseError::LayoutTooShort { .. } => "layouts of four bits or more",
+        DiagnoseError::ExpectedFitsNoLayout { .. } => {
+            "values that fit one of the layouts; misread layout list names them"
+        }
+        DiagnoseError::TooManyOpen { .. } => "--expect with a value for every field",
+        DiagnoseError::Stopped => "",
+    };
+    let message = match error {
+        DiagnoseError::ExpectedFitsNoLayout { .. } if context.masking.is_on() => {
+            "no candidate layout can carry all the expected values".to_owned()
+        }
+        _ => error.to_string(),
+    };
+    Refusal::new(message, expected)
+}
+
+/// Says how far the work has come, on a terminal, once it takes long.
+struct Meter {
+    since: Instant,
+    shown: bool,
+    terminal: bool,
+}
+
+impl Meter {
+    const PATIENCE: Duration = Duration::from_millis(700);
+
+    fn new() -> Self {
+        Meter { since: Instant::now(), shown: false, terminal: std::io::stderr().is_terminal() }
+    }
+
+    fn show(&mut self, progress: Progress) -> ControlFlow<()> {
+        if self.terminal && self.since.elapsed() > Self::PATIENCE {
+            self.shown = true;
+            let percent = 100 * progress.done / progress.of.max(1);
+            // Nobody is left to tell when standard error is gone.
+            let _ = write!(std::io::stderr(), "\rweighing the causes: {percent:3}%");
+        }
+        ControlFlow::Continue(())
+    }
+
+    fn clear(&self) {
+        if self.shown {
+            let _ = write!(std::io::stderr(), "\r{:24}\r", "");
+        }
+    }
+}

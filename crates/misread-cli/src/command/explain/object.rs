@@ -1,0 +1,109 @@
+//! The answer as JSON.
+
+use misread::Layout;
+use misread::diagnose::{CardFound, Diagnosis, Expected};
+
+use super::question::Question;
+use crate::json::{FieldValue, Fields};
+use crate::json_explain::{self as json, Explain, Probability};
+use crate::masking::Masking;
+
+pub(super) fn of(question: &Question, diagnosis: &Diagnosis, masking: Masking) -> Explain {
+    let name = |index: Option<usize>| {
+        index.and_then(|index| question.layout(index)).map(|layout| layout.name().to_owned())
+    };
+    let layout = diagnosis.answer.and_then(|answer| question.layout(answer.layout?));
+    let reads = question
+        .case
+        .reads
+        .iter()
+        .map(|read| json::Read { bits: masking.bits(&read.bits, layout), length: read.bits.len() });
+    let nothing_expected = question.case.reads.iter().all(|read| read.expected.is_empty());
+    let expected = question.case.reads.iter().map(|read| expected(&read.expected, masking));
+    let answer = json::Answer {
+        cause: diagnosis.answer.map(|answer| answer.cause.id().to_owned()),
+        card: diagnosis.answer.and_then(|answer| answer.card).map(|card| card.id().to_owned()),
+        layout: name(diagnosis.answer.and_then(|answer| answer.layout)),
+        probability: diagnosis.answer.map(|answer| Probability(answer.probability)),
+        says: diagnosis.says.clone(),
+    };
+    Explain {
+        schema: Explain::SCHEMA,
+        reads: reads.collect(),
+        expected: (!nothing_expected).then(|| expected.collect()),
+        verdict: diagnosis.verdict.id().to_owned(),
+        ok: diagnosis.ok,
+        answer,
+        causes: diagnosis
+            .causes
+            .iter()
+            .map(|found| json::CauseFound {
+                cause: found.cause.id().to_owned(),
+                probability: Probability(found.probability),
+                layout: name(found.layout),
+                decoded: found
+                    .decoded
+                    .iter()
+                    .map(|card| {
+                        let layout = question.layout(found.layout?)?;
+                        decoded(card.as_ref()?, layout, masking)
+                    })
+                    .collect(),
+                evidence: found.evidence.clone(),
+            })
+            .collect(),
+        cards: diagnosis
+            .cards
+            .iter()
+            .map(|&(card, probability)| json::CardFound {
+                card: card.id().to_owned(),
+                probability: Probability(probability),
+            })
+            .collect(),
+        layouts: diagnosis
+            .layouts
+            .iter()
+            .map(|&(index, probability)| json::LayoutFound {
+                layout: name(Some(index)).unwrap_or_default(),
+                probability: Probability(probability),
+            })
+            .collect(),
+        alike: diagnosis
+            .alike
+            .iter()
+            .map(|alike| json::Alike {
+                cause: alike.cause.id().to_owned(),
+                test: alike.test.clone(),
+                says: alike.says.clone(),
+            })
+            .collect(),
+        next: diagnosis
+            .next
+            .iter()
+            .map(|test| json::Next {
+                test: test.test.clone(),
+                says: test.says.clone(),
+                minutes: test.minutes,
+                gain_bits: Probability(test.gain_bits),
+            })
+            .collect(),
+        cautions: diagnosis.cautions.clone(),
+        notes: diagnosis.notes.clone(),
+        joined: question.joined,
+    }
+}
+
+fn expected(values: &Expected, masking: Masking) -> Fields {
+    let value =
+        |(name, &value): (&String, &u64)| (name.clone(), FieldValue::new(Some(value), masking));
+    Fields(values.iter().map(value).collect())
+}
+
+fn decoded(card: &CardFound, layout: &Layout, masking: Masking) -> Option<Fields> {
+    let fields = layout.fields().iter().filter_map(|field| {
+        let value = *card.fields.get(field.name())?;
+        Some((field.name().to_owned(), FieldValue::new(Some(value), masking)))
+    });
+    let fields: Vec<_> = fields.collect();
+    (!fields.is_empty()).then_some(Fields(fields))
+}

@@ -1,0 +1,215 @@
+//! From the command line to a case, its candidate layouts and the model.
+
+use std::io::BufReader;
+use std::sync::Arc;
+
+use misread::bits::ReadText;
+use misread::cause::{Model, PriorsError};
+use misread::diagnose::{Candidates, Case, CaseRead, Expected, SHORTEST_LAYOUT};
+use misread::file::{self, Entry, LineError, LineProblem, TableRead};
+use misread::{Bits, Layout};
+
+use super::ExplainArgs;
+use crate::catalogue::Known;
+use crate::command::decode::hexadecimal;
+use crate::json::Place;
+use crate::masking::Masking;
+use crate::reads::{self, Item, Source};
+use crate::refusal::Refusal;
+use crate::values;
+
+/// What is asked.
+pub(super) struct Question {
+    pub(super) case: Case,
+    pub(super) candidates: Candidates,
+    pub(super) model: Model,
+    /// How many arguments were joined into one read.
+    pub(super) joined: Option<usize>,
+    /// Lines of a file that are no reads; the others are answered.
+    pub(super) refused: Vec<Refusal>,
+}
+
+impl Question {
+    pub(super) fn of(args: &ExplainArgs, known: &Known, masking: Masking) -> Result<Self, Refusal> {
+        let configured = args.layout.as_deref().map(|name| known.named(name)).transpose()?;
+        let candidates = candidates(args, known, configured.as_deref())?;
+        let model = model(args)?;
+        let mut joined = None;
+        let mut refused = Vec::new();
+        let mut reads = Vec::new();
+        if let (false, Some(entry)) = (args.shown.is_empty(), &configured) {
+            for text in &args.shown {
+                let values = values::parse(text, masking)?;
+                reads.push(of_bits(values::read_shown(&entry.layout, &values, masking)?));
+            }
+        } else {
+            match args.reads.source()? {
+                Source::Typed { texts, joined: of } => {
+                    joined = of;
+                    for (i, text) in texts.iter().enumerate() {
+                        let read = (texts.len() > 1).then_some(i + 1);
+                        let place = Place { read, ..Place::default() };
+                        reads.push(of_bits(typed(text, place, known.entries(), masking)?));
+                    }
+                }
+                Source::File(path) => {
+                    let (file, name) = reads::open_file(path)?;
+                    let lines = Stream { file: Some(name), entries: known.entries(), masking };
+                    lines.read(BufReader::new(file), &mut reads, &mut refused)?;
+                }
+                Source::Stdin => {
+                    let lines = Stream { file: None, entries: known.entries(), masking };
+                    lines.read(std::io::stdin().lock(), &mut reads, &mut refused)?;
+                }
+            }
+        }
+        expect(&args.expect, &mut reads, masking)?;
+        Ok(Question { case: Case { reads }, candidates, model, joined, refused })
+    }
+
+    pub(super) fn layout(&self, index: usize) -> Option<&Layout> {
+        self.candidates.layouts().get(index).map(|layout| &**layout)
+    }
+}
+
+fn of_bits(bits: Bits) -> CaseRead {
+    CaseRead { bits, expected: Expected::new() }
+}
+
+fn candidates(
+    args: &ExplainArgs,
+    known: &Known,
+    configured: Option<&Entry>,
+) -> Result<Candidates, Refusal> {
+    let mut entries: Vec<Entry> = Vec::new();
+    if args.among.is_empty() {
+        let long_enough = |entry: &&Entry| entry.layout.bits() >= SHORTEST_LAYOUT;
+        entries.extend(known.entries().iter().filter(long_enough).cloned());
+    }
+    for name in &args.among {
+        let entry = known.named(name)?;
+        if !entries.iter().any(|other| other.layout == entry.layout) {
+            entries.push(entry.into_owned());
+        }
+    }
+    if let Some(set) = configured
+        && !entries.iter().any(|entry| entry.layout == set.layout)
+    {
+        entries.insert(0, set.clone());
+    }
+    let at = configured.and_then(|set| entries.iter().position(|entry| entry.layout == set.layout));
+    let weighted = entries.into_iter().map(|entry| {
+        let weight = entry.weight();
+        (Arc::new(entry.layout), weight)
+    });
+    let candidates = Candidates::weighted(weighted);
+    Ok(at.map_or(candidates.clone(), |at| candidates.configured(at)))
+}
+
+fn model(args: &ExplainArgs) -> Result<Model, Refusal> {
+    let Some(path) = &args.priors else { return Ok(Model::default()) };
+    let file = Some(path.display().to_string());
+    let refuse = |message: String, line, column| {
+        Refusal::new(message, "a priors file, as misread explain --help and the manual describe it")
+            .at(Place { file: file.clone(), line, column, read: None })
+    };
+    let text = std::fs::read_to_string(path)
+        .map_err(|error| refuse(format!("cannot be read: {error}"), None, None))?;
+    Model::default().with_priors(&text).map_err(|error| match error {
+        PriorsError::Form { place: Some((line, column)), says } => {
+            refuse(says, Some(line as u64), Some(column as u64))
+        }
+        error => refuse(error.to_string(), None, None),
+    })
+}
+
+fn typed(text: &str, place: Place, entries: &[Entry], masking: Masking) -> Result<Bits, Refusal> {
+    // Nothing at all is what a dead reader gives.
+    if text.trim().is_empty() {
+        return Ok(Bits::new());
+    }
+    let item = Item { text, place, joined: None };
+    match reads::parse(&item, masking)? {
+        ReadText::Bits(bits) => Ok(bits),
+        ReadText::Hex(hex) => Err(hexadecimal(&hex, &item, entries, masking)),
+    }
+}
+
+/// Reads that stand in lines or in a table.
+struct Stream<'a> {
+    file: Option<String>,
+    entries: &'a [Entry],
+    masking: Masking,
+}
+
+impl Stream<'_> {
+    fn read(
+        &self,
+        input: impl std::io::BufRead,
+        reads: &mut Vec<CaseRead>,
+        refused: &mut Vec<Refusal>,
+    ) -> Result<(), Refusal> {
+        for read in file::read_any(input).map_err(|error| self.refusal(&error))? {
+            match read {
+                Ok(TableRead { bits, expected, .. }) => {
+                    reads.push(CaseRead { bits, expected: expected.into_iter().collect() });
+                }
+                Err(error) => refused.push(self.refusal(&error)),
+            }
+        }
+        if !reads.is_empty() {
+            return Ok(());
+        }
+        Err(refused.pop().unwrap_or_else(|| reads::nothing_in(self.file.clone())))
+    }
+
+    fn refusal(&self, error: &LineError) -> Refusal {
+        let place = Place {
+            file: self.file.clone(),
+            line: Some(error.line as u64),
+            column: error.column.map(|column| column as u64),
+            read: None,
+        };
+        match &error.problem {
+            LineProblem::HexLength(hex) => {
+                let digits = format!("0x{}", hex.bits().hex());
+                let item = Item { text: &digits, place, joined: None };
+                hexadecimal(hex, &item, self.entries, self.masking)
+            }
+            problem => {
+                let cell = error.cell.as_ref().map(|cell| format!("cell {cell}: "));
+                let says = if self.masking.is_on() && matches!(problem, LineProblem::Value { .. }) {
+                    "a cell that is no field value".to_owned()
+                } else {
+                    problem.to_string()
+                };
+                let message = cell.unwrap_or_default() + &says;
+                Refusal::new(message, error.expected()).at(place)
+            }
+        }
+    }
+}
+
+/// Puts what is expected beside the reads.
+fn expect(texts: &[String], reads: &mut [CaseRead], masking: Masking) -> Result<(), Refusal> {
+    if texts.is_empty() {
+        return Ok(());
+    }
+    if reads.iter().any(|read| !read.expected.is_empty()) {
+        return Err(Refusal::new(
+            "the table says what is expected, and so does --expect",
+            "one of the two",
+        ));
+    }
+    if texts.len() != 1 && texts.len() != reads.len() {
+        return Err(Refusal::new(
+            format!("--expect is given {} times for {} reads", texts.len(), reads.len()),
+            "--expect once, for every read, or once for each read",
+        ));
+    }
+    for (i, read) in reads.iter_mut().enumerate() {
+        let text = texts.get(i).or(texts.first()).map_or("", String::as_str);
+        read.expected = values::parse(text, masking)?.into_iter().collect();
+    }
+    Ok(())
+}

@@ -1,0 +1,156 @@
+//! The machine-readable answers of `misread explain` and `misread causes`.
+
+use schemars::JsonSchema;
+use serde::{Serialize, Serializer};
+
+use crate::json::Fields;
+
+/// What `misread explain` answers.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Explain {
+    #[schemars(extend("const" = Explain::SCHEMA))]
+    pub(crate) schema: &'static str,
+    /// The reads, in the order given.
+    pub(crate) reads: Vec<Read>,
+    /// What each read's card should carry; null where nothing was expected.
+    pub(crate) expected: Option<Vec<Fields>>,
+    /// The id of a cause or a card state, `layout-differs`, `none` or
+    /// `no-data`.
+    pub(crate) verdict: String,
+    /// Whether the reads are good.
+    pub(crate) ok: bool,
+    /// The most likely combination of wire, card and layout.
+    pub(crate) answer: Answer,
+    /// Every cause of probability 1e-9 or more, the answer's first, then the
+    /// likeliest.
+    pub(crate) causes: Vec<CauseFound>,
+    /// The card states, best first.
+    pub(crate) cards: Vec<CardFound>,
+    /// The candidate layouts, best first.
+    pub(crate) layouts: Vec<LayoutFound>,
+    /// The causes that the bits cannot tell from the answer's, and what does.
+    pub(crate) alike: Vec<Alike>,
+    /// The tests, the one that tells most a minute first.
+    pub(crate) next: Vec<Next>,
+    /// What can go wrong while mending it or doing the tests.
+    pub(crate) cautions: Vec<String>,
+    /// What the bits leave open.
+    pub(crate) notes: Vec<String>,
+    /// How many arguments were joined into one read, where more than one was.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(crate) joined: Option<usize>,
+}
+
+impl Explain {
+    pub(crate) const SCHEMA: &str = "misread/explain/1";
+}
+
+/// A read as received.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Read {
+    /// 0, 1, ? for unread, • for hidden.
+    pub(crate) bits: String,
+    pub(crate) length: usize,
+}
+
+/// The answer; all but `says` are null where no read has bits.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Answer {
+    pub(crate) cause: Option<String>,
+    pub(crate) card: Option<String>,
+    pub(crate) layout: Option<String>,
+    pub(crate) probability: Option<Probability>,
+    /// The verdict in one sentence.
+    pub(crate) says: String,
+}
+
+/// A cause that is not ruled out.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct CauseFound {
+    pub(crate) cause: String,
+    pub(crate) probability: Probability,
+    /// The likeliest layout under it.
+    pub(crate) layout: Option<String>,
+    /// For each read the card's values under this cause: all where one card
+    /// is the likeliest, else those that are certain; null where none is.
+    pub(crate) decoded: Vec<Option<Fields>>,
+    pub(crate) evidence: Vec<String>,
+}
+
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct CardFound {
+    pub(crate) card: String,
+    pub(crate) probability: Probability,
+}
+
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct LayoutFound {
+    pub(crate) layout: String,
+    pub(crate) probability: Probability,
+}
+
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Alike {
+    pub(crate) cause: String,
+    /// The test that tells them apart; null where none is known.
+    pub(crate) test: Option<String>,
+    pub(crate) says: String,
+}
+
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Next {
+    pub(crate) test: String,
+    pub(crate) says: String,
+    pub(crate) minutes: f64,
+    /// The expected information about the cause, in bits.
+    pub(crate) gain_bits: Probability,
+}
+
+/// What `misread causes` answers.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Causes {
+    #[schemars(extend("const" = Causes::SCHEMA))]
+    pub(crate) schema: &'static str,
+    pub(crate) causes: Vec<Cause>,
+}
+
+impl Causes {
+    pub(crate) const SCHEMA: &str = "misread/causes/1";
+}
+
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Cause {
+    pub(crate) cause: String,
+    pub(crate) prior: Probability,
+    pub(crate) what: String,
+    pub(crate) confirm: String,
+    pub(crate) mend: String,
+    /// Null where no wire is touched.
+    pub(crate) caution: Option<String>,
+    /// How likely each outcome of each test is under this cause.
+    pub(crate) tests: Vec<Test>,
+}
+
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Test {
+    pub(crate) test: String,
+    pub(crate) outcomes: Vec<Outcome>,
+}
+
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Outcome {
+    pub(crate) outcome: String,
+    pub(crate) says: String,
+    pub(crate) probability: Probability,
+}
+
+/// A number rounded to nine decimals, the same on every platform.
+#[derive(Clone, Copy, Debug, PartialEq, JsonSchema)]
+#[schemars(transparent)]
+pub(crate) struct Probability(pub(crate) f64);
+
+impl Serialize for Probability {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_f64((self.0 * 1e9).round() / 1e9)
+    }
+}
