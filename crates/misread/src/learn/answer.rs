@@ -4,6 +4,7 @@ use super::candidate::{Role, Whole, layout, offsets, wholes};
 use super::checks::{self, Settled};
 use super::claim::{Claim, inverts, reverses};
 use super::count::counting_run;
+use super::field::Form;
 use super::next::{NextSample, Splitter};
 use super::outlier::{contradicts, weigh_sound};
 use super::prior::DOUBT;
@@ -342,10 +343,14 @@ impl View<'_> {
         }
         let key: Says = says(frames, config, column);
         let settled = weighed.doubt(|config| says(frames, config, column) == key) <= DOUBT / 2.0;
+        let offsets = |fields: &[(String, Form)]| -> Vec<i128> {
+            fields.iter().map(|(_, form)| form.offset).collect()
+        };
         let exact = weighed.doubt(|other| {
-            says(frames, other, column) == key
-                && other.turn == config.turn
-                && other.picks[column].fields == choice.fields
+            let pick = &other.picks[column];
+            pick.claims == choice.claims
+                && offsets(&pick.fields) == offsets(&choice.fields)
+                && says(frames, other, column) == key
         });
         let stated = wishes.assume.iter().any(|(said, _)| super::sample::plain(said) == *name);
         for (i, (field, form)) in choice.fields.iter().enumerate() {

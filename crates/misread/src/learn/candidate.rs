@@ -1,8 +1,12 @@
 //! Whole layouts, put together and weighed.
 
-use misread_core::layout::{FieldSpec, FixedSpec, Kind, ParitySpec, Span, Spec};
+use std::collections::HashMap;
+use std::collections::hash_map::Entry;
+
+use misread_core::layout::{self, FieldSpec, FixedSpec, Kind, ParitySpec, Spec};
 
 use super::claim::{inverts, reverses};
+use super::frames::Span;
 use super::product::Combinations;
 use super::weigh::{Config, Weighed};
 use super::weight::{NOTHING, plus};
@@ -46,6 +50,30 @@ impl Whole {
         });
         rules.collect()
     }
+
+    /// Two layouts with the same frames are the same layout, described in two
+    /// ways: a parity bit may cover another, or the bits that one covers.
+    fn frames(&self) -> Frames {
+        let mut sets = Vec::new();
+        let mut unknown = Vec::new();
+        for &(bit, role) in &self.roles {
+            match role {
+                Role::Unknown => unknown.push(bit),
+                Role::Parity(group) => sets.push(group),
+                Role::Fixed => {
+                    let mut alone = Words::default();
+                    alone.set(bit, true);
+                    sets.push(alone);
+                }
+            }
+        }
+        (Span::of(sets).rows(), unknown)
+    }
+
+    /// How many bits its rules cover, all together.
+    fn covered(&self) -> usize {
+        self.rules().iter().map(|(_, group)| group.count()).sum()
+    }
 }
 
 /// The heaviest whole layouts, heaviest first.
@@ -61,22 +89,47 @@ pub(super) fn wholes(weighed: &Weighed) -> Vec<Whole> {
         let ways: Vec<Vec<(Role, f64)>> = ways(weighed, outside, &bits);
         let weights: Vec<Vec<f64>> =
             ways.iter().map(|ways| ways.iter().map(|(_, weight)| *weight).collect()).collect();
-        for combination in Combinations::of(&weights).take(COMBINATIONS) {
+        let mut combinations = Combinations::of(&weights);
+        let mut alike: HashMap<Frames, usize> = HashMap::new();
+        for _ in 0..COMBINATIONS {
+            let Some(combination) = combinations.take() else { break };
             let roles: Vec<(usize, Role)> = bits
                 .iter()
                 .zip(&ways)
                 .zip(&combination.picks)
                 .map(|((&bit, ways), &pick)| (bit, ways[usize::from(pick)].0))
                 .collect();
-            if in_order(&roles) {
-                let share = libm::exp2(share + combination.weight);
-                found.push(Whole { config: number, roles, share });
+            let circle = circle(&roles);
+            if !circle.is_empty() {
+                let in_circle = (0..bits.len()).filter(|&i| circle.contains(bits[i]));
+                combinations.step(&combination, in_circle);
+                continue;
+            }
+            combinations.step(&combination, 0..bits.len());
+            let share = libm::exp2(share + combination.weight);
+            let whole = Whole { config: number, roles, share };
+            match alike.entry(whole.frames()) {
+                Entry::Vacant(place) => {
+                    place.insert(found.len());
+                    found.push(whole);
+                }
+                Entry::Occupied(place) => {
+                    let same: &mut Whole = &mut found[*place.get()];
+                    same.share += share;
+                    if whole.covered() < same.covered() {
+                        same.roles = whole.roles;
+                    }
+                }
             }
         }
     }
     found.sort_by(|a, b| b.share.total_cmp(&a.share));
     found
 }
+
+/// Which frames a layout allows: the rules and fixed bits, each solved for a
+/// bit of its own, and the bits that are unknown.
+type Frames = (Vec<Words>, Vec<usize>);
 
 /// What each bit outside the numbers can be, with shares as logarithms.
 fn ways(weighed: &Weighed, outside: Words, bits: &[usize]) -> Vec<Vec<(Role, f64)>> {
@@ -110,8 +163,8 @@ fn ways(weighed: &Weighed, outside: Words, bits: &[usize]) -> Vec<Vec<(Role, f64
         .collect()
 }
 
-/// Whether the parity bits can be worked out one after the other.
-fn in_order(roles: &[(usize, Role)]) -> bool {
+/// The parity bits that cannot be worked out one after the other.
+fn circle(roles: &[(usize, Role)]) -> Words {
     let mut left: Vec<(usize, Words)> = roles
         .iter()
         .filter_map(|(bit, role)| match role {
@@ -126,11 +179,8 @@ fn in_order(roles: &[(usize, Role)]) -> bool {
         });
         let before = left.len();
         left.retain(|(_, group)| group.and(waiting).count() > 1);
-        if left.is_empty() {
-            return true;
-        }
-        if left.len() == before {
-            return false;
+        if left.is_empty() || left.len() == before {
+            return if left.is_empty() { Words::default() } else { waiting };
         }
     }
 }
@@ -147,7 +197,7 @@ pub(super) fn layout(
     let place = |index: usize| if reverses(config.turn) { bits - 1 - index } else { index };
     let inverted = inverts(config.turn);
 
-    let named: Vec<(String, Vec<Span>, &super::field::Form)> = config
+    let named: Vec<(String, Vec<layout::Span>, &super::field::Form)> = config
         .picks
         .iter()
         .flat_map(|choice| &choice.fields)
@@ -164,18 +214,19 @@ pub(super) fn layout(
         .map(|(index, _)| (place(*index), weighed.frames.first.contains(*index) != inverted))
         .collect();
     fixed_bits.sort_unstable();
-    let runs: Vec<(Vec<Span>, String)> = fixed_bits
+    let runs: Vec<(Vec<layout::Span>, String)> = fixed_bits
         .chunk_by(|a, b| a.0 + 1 == b.0)
         .flat_map(|run| run.chunks(64))
         .map(|run| {
-            let spans = vec![Span::range(run[0].0 as u16 + 1, run[run.len() - 1].0 as u16 + 1)];
+            let spans =
+                vec![layout::Span::range(run[0].0 as u16 + 1, run[run.len() - 1].0 as u16 + 1)];
             (spans, run.iter().map(|(_, one)| if *one { '1' } else { '0' }).collect())
         })
         .collect();
     let fixed: Vec<FixedSpec<'_>> =
         runs.iter().map(|(bits, value)| FixedSpec { bits, value }).collect();
 
-    let mut rules: Vec<(u16, Kind, Vec<Span>)> = whole
+    let mut rules: Vec<(u16, Kind, Vec<layout::Span>)> = whole
         .rules()
         .into_iter()
         .filter(|(bit, _)| keep(*bit))
@@ -184,7 +235,7 @@ pub(super) fn layout(
             let mut over: Vec<usize> =
                 group.indices().filter(|index| *index != bit).map(place).collect();
             over.sort_unstable();
-            let over = over.into_iter().map(|index| Span::one(index as u16 + 1)).collect();
+            let over = over.into_iter().map(|index| layout::Span::one(index as u16 + 1)).collect();
             (place(bit) as u16 + 1, if odd { Kind::Odd } else { Kind::Even }, over)
         })
         .collect();

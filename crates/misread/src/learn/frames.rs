@@ -181,6 +181,13 @@ impl Span {
         set.is_empty()
     }
 
+    /// The sums, each with a bit of its own: the same for the same span.
+    pub(super) fn rows(mut self) -> Vec<Words> {
+        // Each row's own bit is its first, and no other row holds it.
+        self.0.sort_by_key(|(pivot, _)| *pivot);
+        self.0.into_iter().map(|(_, row)| row).collect()
+    }
+
     pub(super) fn reaches(&self, index: usize) -> bool {
         self.0.iter().any(|(_, row)| row.contains(index))
     }

@@ -20,11 +20,7 @@ pub(super) fn weigh_sound(
     group: &Group,
     assume: &[(String, Vec<Span>)],
 ) -> Result<(Weighed, Vec<usize>), LearnError> {
-    let whole = weigh(group, assume, &[]);
-    let mut best = match whole {
-        Ok(weighed) => (weighed, Vec::new()),
-        Err(error) => return Err(error),
-    };
+    let mut best = (weigh(group, assume, &[])?, Vec::new());
     let cost = group.bits as f64 + WRONG;
     if group.samples.len() > FEW {
         if let Some(aside) = contradicting(group, assume)?
@@ -63,12 +59,14 @@ fn contradicting(
     assume: &[(String, Vec<Span>)],
 ) -> Result<Option<Vec<usize>>, LearnError> {
     let count = group.samples.len();
-    // Enough to have every bit moving freely, if bits do.
+    // Enough to have every bit moving freely, if bits do: what is linear then
+    // holds for all. A few are enough to find where the numbers stand, and
+    // more likely to be sound.
     let enough = group.bits + 8;
-    let part = enough.min(count * 3 / 4);
+    let parts = [FEW / 2, enough.min(count * 3 / 4)];
     let mut fewest: Option<Vec<usize>> = None;
     let mut state = 0x2545_f491_4f6c_dd1d_u64;
-    for _ in 0..8 {
+    for part in parts.into_iter().flat_map(|part| [part; 8]) {
         let mut order: Vec<usize> = (0..count).collect();
         for i in 0..part {
             // A fixed sequence: the same samples get the same answer.
@@ -77,26 +75,23 @@ fn contradicting(
         }
         let others: Vec<usize> = order.split_off(part);
         let weighed = weigh(group, assume, &others)?;
-        let rules = (part == enough).then(|| {
+        let rules = if part == enough {
             let (solved, rest) = weighed.frames.solved_for(Words::default());
-            solved.into_iter().map(|(_, set)| set).chain(rest).collect::<Vec<_>>()
-        });
+            solved.into_iter().map(|(_, set)| set).chain(rest).collect()
+        } else {
+            Vec::new()
+        };
         let config = weighed.configs.first();
         let against: Vec<usize> = (0..count)
             .filter(|&i| {
-                let frame = words(&group.samples[i].bits);
-                let broken = rules.as_ref().is_some_and(|rules| {
-                    let difference = frame.xor(weighed.frames.first);
-                    rules.iter().any(|set| set.and(difference).is_odd())
-                });
-                broken
-                    || config.is_some_and(|config| contradicts(group, i, config, &weighed.frames))
+                let difference = words(&group.samples[i].bits).xor(weighed.frames.first);
+                rules.iter().any(|set| set.and(difference).is_odd())
+                    || config.is_some_and(|c| contradicts(group, i, c, &weighed.frames))
             })
             .collect();
-        if against.is_empty() {
-            return Ok(None);
-        }
-        if fewest.as_ref().is_none_or(|fewest| against.len() < fewest.len()) {
+        // A part with a wrong sample in it explains nothing, and nothing
+        // contradicts that.
+        if !against.is_empty() && fewest.as_ref().is_none_or(|f| against.len() < f.len()) {
             fewest = Some(against);
         }
     }

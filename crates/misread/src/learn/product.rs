@@ -1,13 +1,14 @@
 //! The heaviest combinations of independent choices, heaviest first.
 
 use std::cmp::Ordering;
-use std::collections::BinaryHeap;
+use std::collections::{BinaryHeap, HashSet};
 
-/// One of each list of weights (logarithms, each list heaviest first and not
-/// empty): the combinations by falling weight, as indices into the lists.
+/// One of each list of weights (logarithms, each list heaviest first): the
+/// combinations by falling weight, as indices into the lists.
 pub(super) struct Combinations<'a> {
     lists: &'a [Vec<f64>],
     heap: BinaryHeap<Combination>,
+    seen: HashSet<Vec<u16>>,
 }
 
 /// One of each list.
@@ -19,37 +20,38 @@ pub(super) struct Combination {
 
 impl<'a> Combinations<'a> {
     pub(super) fn of(lists: &'a [Vec<f64>]) -> Self {
-        let mut combinations = Combinations { lists, heap: BinaryHeap::new() };
+        let mut combinations =
+            Combinations { lists, heap: BinaryHeap::new(), seen: HashSet::new() };
         if lists.iter().all(|list| !list.is_empty()) {
             combinations.push(vec![0; lists.len()]);
         }
         combinations
     }
 
-    fn push(&mut self, picks: Vec<u16>) {
-        let weight = self.lists.iter().zip(&picks).map(|(list, &i)| list[usize::from(i)]).sum();
-        self.heap.push(Combination { weight, picks });
+    /// The heaviest one not taken yet, of those stepped to.
+    pub(super) fn take(&mut self) -> Option<Combination> {
+        self.heap.pop()
     }
-}
 
-impl Iterator for Combinations<'_> {
-    type Item = Combination;
-
-    fn next(&mut self) -> Option<Combination> {
-        let heaviest = self.heap.pop()?;
-        for i in 0..heaviest.picks.len() {
-            let mut picks = heaviest.picks.clone();
-            picks[i] += 1;
-            if usize::from(picks[i]) < self.lists[i].len() {
+    /// Goes on from a combination: to those with the next choice of one of the
+    /// lists in `of`. Where the combination is sound, all lists; where it is
+    /// not, those of which one must change to make it so: none that is sound
+    /// is then missed.
+    pub(super) fn step(&mut self, from: &Combination, of: impl IntoIterator<Item = usize>) {
+        for list in of {
+            let mut picks = from.picks.clone();
+            picks[list] += 1;
+            if usize::from(picks[list]) < self.lists[list].len() {
                 self.push(picks);
             }
-            // Steps end at the first list that has been stepped: every
-            // combination is then reached once, from its own predecessor.
-            if heaviest.picks[i] > 0 {
-                break;
-            }
         }
-        Some(heaviest)
+    }
+
+    fn push(&mut self, picks: Vec<u16>) {
+        let weight = self.lists.iter().zip(&picks).map(|(list, &i)| list[usize::from(i)]).sum();
+        if self.seen.insert(picks.clone()) {
+            self.heap.push(Combination { weight, picks });
+        }
     }
 }
 
@@ -91,7 +93,12 @@ mod tests {
                 all = all.iter().flat_map(|sum| list.iter().map(move |w| sum + w)).collect();
             }
             all.sort_by(|a: &f64, b| b.total_cmp(a));
-            let found: Vec<f64> = Combinations::of(&lists).map(|c| c.weight).collect();
+            let mut combinations = Combinations::of(&lists);
+            let mut found = Vec::new();
+            while let Some(combination) = combinations.take() {
+                combinations.step(&combination, 0..lists.len());
+                found.push(combination.weight);
+            }
             prop_assert_eq!(found.len(), all.len());
             for (found, all) in found.iter().zip(&all) {
                 prop_assert!((found - all).abs() < 1e-9);

@@ -114,10 +114,13 @@ pub(super) fn weigh(
             .map(|(list, rest)| plus(sum(list.iter().copied()), *rest))
             .sum();
         let (mut looked_at, mut valid, mut heaviest) = (NOTHING, NOTHING, NOTHING);
-        for combination in Combinations::of(&weights).take(COMBINATIONS) {
+        let mut combinations = Combinations::of(&weights);
+        for _ in 0..COMBINATIONS {
+            let Some(combination) = combinations.take() else { break };
             if combination.weight < heaviest - LIGHT {
                 break;
             }
+            combinations.step(&combination, 0..lists.len());
             looked_at = plus(looked_at, combination.weight);
             let picks: Vec<&FieldChoice> = lists
                 .iter()
