@@ -1,4 +1,22 @@
 //! Why a card reader's number arrives wrong, and what to do.
+//!
+//! The crate follows the road a badge read takes, a module a stretch:
+//!
+//! - [`layout`] and [`bits`] (from [`misread_core`], re-exported): frames,
+//!   reads, decoding.
+//! - [`cause`]: the catalogue of what can go wrong, with priors and tests.
+//! - [`channel`]: a frame sent through a cause.
+//! - [`diagnose`]: why a read came back wrong: exact, with evidence and what
+//!   to do next.
+//! - [`audit`]: what a layout's checks notice; [`clash`]: two cards that a
+//!   panel takes for one; [`numbers`]: how a printed number became the number
+//!   shown; [`learn`]: a layout from a few cards.
+//! - [`file`](mod@file): layout files, the catalogue of layouts, reads from
+//!   text and tables.
+//!
+//! Nothing here prints, reads the environment or the clock, or exits. Files
+//! are opened only in [`file`](mod@file), behind the feature `files`; without
+//! default features the crate builds for a browser.
 #![forbid(unsafe_code)]
 
 pub mod audit;
@@ -7,6 +25,7 @@ pub mod channel;
 pub mod clash;
 pub mod diagnose;
 pub mod file;
+pub mod learn;
 pub mod numbers;
 
 pub use misread_core as core;

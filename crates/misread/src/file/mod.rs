@@ -71,6 +71,7 @@ pub use parse_error::ParseError;
 pub use reads::{LineRead, ReadLines, read_lines};
 pub(crate) use shorten::shown;
 pub use shown::{ShownError, ValuesError, ValuesProblem, parse_values, read_shown};
+pub(crate) use spans::listed as positions_in_words;
 #[cfg(feature = "files")]
 pub use store::write_whole;
 pub(crate) use tables::{RowReader, delimiter};
