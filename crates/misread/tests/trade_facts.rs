@@ -240,3 +240,24 @@ fn more_reads_settle_a_weak_line() {
     };
     assert!(sure(6) > 0.95 && sure(6) > sure(1), "{} {}", sure(1), sure(6));
 }
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(256))]
+
+    /// A wrong expected number is a card or a wiring question, never a
+    /// floating wire: a whole frame that passes its checks speaks against it.
+    #[test]
+    fn a_wrong_expected_number_is_never_called_a_floating_wire(
+        sent in (0..256u64, 0..65_536u64),
+        expected in (0..256u64, 0..65_536u64),
+        both in any::<bool>(),
+    ) {
+        let open = layout(&built_in::OPEN_26);
+        let frame = open.encode([("facility", sent.0), ("card", sent.1)]).unwrap();
+        let values = [("card", expected.1), ("facility", expected.0)];
+        let case = Case::of([frame]).expecting(values.into_iter().take(if both { 2 } else { 1 }));
+        let found = of_layout(&built_in::OPEN_26, &case);
+        prop_assert!(found.of_cause(Cause::RandomBits) < 1e-3);
+        prop_assert!(found.of_cause(Cause::UnknownLayout) < 1e-3);
+    }
+}
