@@ -12,6 +12,7 @@ mod json;
 mod json_explain;
 mod lines;
 mod masking;
+mod meter;
 mod output;
 mod reads;
 mod refusal;

@@ -1,8 +1,61 @@
-//! What a cause does to the pulses of a frame.
+//! What a cause does to the bits of a frame.
+//!
+//! This is the place where the line is broken on purpose: tests, the diagnosis
+//! and anyone who wants to see a fault before meeting one break it here, the
+//! same way. It goes from a card to what the panel receives in stretches that
+//! can be used one by one:
+//!
+//! 1. [`draw_frame`]: a frame of a card of which some values are known.
+//! 2. [`Fault`]: a cause with what holds for all reads of a case, its rate for
+//!    one.
+//! 3. [`send`]: the frame through the fault; what arrives, bit by bit, with
+//!    where each bit came from, so that pulses can be drawn from it.
+//! 4. [`draw_expected`] and [`draw_case_expecting`]: what an installer says of
+//!    the cards, and the reads of a case with the truth about it, each drawn
+//!    from the priors of a [`Model`](crate::cause::Model); [`draw_case`] is
+//!    both in one.
+//!
+//! Randomness comes in: [`seeded`] makes a generator that gives the same on
+//! every platform, and so the same seed gives the same case.
 //!
 //! Each cause that loses or adds pulses inside a frame is a small table: for a
 //! bit of either value, what may arrive in its place and how likely that is.
-//! The diagnosis sums over such tables; [`Pulses::of`] gives them.
+//! [`Pulses::of`] gives them. [`send`] draws from these tables, and the
+//! diagnosis sums over them.
+//!
+//! ```
+//! use misread::cause::Cause;
+//! use misread::channel::{Fault, Held, seeded, send};
+//! use misread::layout::{Layout, built_in};
+//!
+//! let layout = Layout::new(&built_in::OPEN_26)?;
+//! let frame = layout.encode([("facility", 42), ("card", 1234)])?;
+//!
+//! let swapped = Fault::new(Cause::LinesSwapped, Held::Nothing)?;
+//! let sent = send(&swapped, &layout, &frame, &mut seeded(1, 0))?;
+//! assert_eq!(sent.reads[0].bits.to_string(), "01101010111111011001011011");
+//!
+//! // Every pulse on D0 is lost with a chance of 0.3: which ones is drawn.
+//! let weak = Fault::new(Cause::D0Weak, Held::Rate(0.3))?;
+//! let sent = send(&weak, &layout, &frame, &mut seeded(1, 0))?;
+//! assert!(sent.reads[0].bits.len() < 26);
+//! assert_eq!(sent.reads[0].bits.count_ones(), frame.count_ones());
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+
+mod draw;
+mod frame;
+mod random;
+mod send;
+
+pub use draw::{DrawError, DrawnCase, Truth, draw_case, draw_case_expecting, draw_expected};
+pub use frame::{bytes_reversed, draw_frame, has_bytes, reverse_bytes};
+pub use rand_core::Rng;
+pub use random::{Random, seeded};
+pub use send::{
+    Fault, FaultError, Held, LONGEST_READ, MOST_LOST, Origin, SendError, Sent, SentRead, Short,
+    send,
+};
 
 use crate::cause::Cause;
 

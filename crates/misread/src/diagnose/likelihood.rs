@@ -8,7 +8,8 @@ use misread_core::layout::Layout;
 use super::code::{Code, Known};
 use super::trellis::{Matched, TooManyOpen, Trellis, ln_total};
 use crate::cause::Cause;
-use crate::channel::{Chance, Pulses};
+use crate::channel::{Chance, Pulses, Short};
+pub(crate) use crate::channel::{LONGEST_READ as LONGEST, MOST_LOST, has_bytes, reverse_bytes};
 
 /// Why the probability of a read cannot be given.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
@@ -75,12 +76,6 @@ pub fn read_probability(
     Ok(lns.iter().map(|&ln| libm::exp(ln)).sum::<f64>() / lns.len() as f64)
 }
 
-/// The most bits that go missing at one end of a frame.
-pub(crate) const MOST_LOST: usize = 8;
-
-/// The longest read that a cause without a layout gives.
-pub(crate) const LONGEST: usize = misread_core::bits::MAX_BITS;
-
 /// A layout with part of the card known: what a read is held against.
 pub(crate) struct Posed {
     pub(crate) code: Code,
@@ -107,16 +102,6 @@ impl Posed {
         let trellis = Trellis::new(&code);
         Some(Posed { code, bytes_reversed, trellis })
     }
-}
-
-/// Whether a field of this width is sent in bytes that can be reversed.
-pub(crate) fn has_bytes(width: usize) -> bool {
-    width >= 16 && width.is_multiple_of(8)
-}
-
-/// The bits of a field as one word, its bytes in reverse order.
-pub(crate) fn reverse_bytes(raw: u64, width: usize) -> u64 {
-    raw.swap_bytes() >> (64 - width)
 }
 
 fn known_card<'a>(
@@ -197,32 +182,29 @@ pub(crate) fn ln_likelihood(
             Some(seen) => one(ln_seen(&posed.code, seen)),
             None => one(never),
         },
-        Cause::LinesShorted => SHORTED
-            .iter()
-            .map(|values| {
-                let is = len == values.len() * n
-                    && read
-                        .iter()
-                        .zip(values.iter().cycle())
-                        .all(|(bit, value)| bit.value().is_none_or(|bit| bit == *value));
+        Cause::LinesShorted => {
+            let taken = |short: Short| {
+                let mut bits = read.iter().zip(short.bits().iter().cycle());
+                let is = len == n * short.bits().len()
+                    && bits.all(|(found, &bit)| found.value().is_none_or(|found| found == bit));
                 if is { 0.0 } else { never }
-            })
-            .collect(),
+            };
+            Short::ALL.map(taken).to_vec()
+        }
         _ => match (Pulses::of(cause), &posed.trellis) {
-            (Some(pulses), Ok(trellis)) => ln_pulses(&pulses, rates, read, &posed.code, trellis),
+            (Some(pulses), Ok(trellis)) if !rates.is_empty() => {
+                ln_pulses(&pulses, rates, read, &posed.code, trellis)
+            }
             _ => vec![never; rates.len().max(1)],
         },
     }
 }
 
-/// What a receiver may take each bit for where D0 and D1 touch.
-const SHORTED: [&[bool]; 4] = [&[false, true], &[true, false], &[false], &[true]];
-
 /// How many probabilities [`ln_likelihood`] gives, one for each thing that
 /// holds for the whole case and that nobody knows.
 pub(crate) fn variants(cause: Cause, rates: &[f64]) -> usize {
     match cause {
-        Cause::LinesShorted => SHORTED.len(),
+        Cause::LinesShorted => Short::ALL.len(),
         _ => rates.len().max(1),
     }
 }

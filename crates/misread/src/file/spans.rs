@@ -32,7 +32,7 @@ pub(super) fn compress(positions: impl IntoIterator<Item = u16>) -> Vec<Span> {
 }
 
 /// Positions as people write them: `1-13, 20`.
-pub(super) fn listed(positions: impl IntoIterator<Item = u16>) -> String {
+pub(crate) fn listed(positions: impl IntoIterator<Item = u16>) -> String {
     let spans: Vec<String> = compress(positions).iter().map(Span::to_string).collect();
     spans.join(", ")
 }

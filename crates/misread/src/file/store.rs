@@ -87,7 +87,7 @@ impl Catalogue {
         {
             return Err(exists(other.name(), &target));
         }
-        match write_whole(dir, &target, &bytes, replace) {
+        match write_beside(dir, &target, &bytes, replace) {
             Ok(()) => {}
             Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
                 return Err(exists(name, &target));
@@ -145,8 +145,22 @@ fn is_same_file(a: &Path, b: &Path) -> bool {
     }
 }
 
-/// Writes a file beside its place and moves it there.
-fn write_whole(dir: &Path, target: &Path, bytes: &[u8], replace: bool) -> io::Result<()> {
+/// Writes a file beside its place and moves it there, so that nobody ever
+/// finds half of it; one that stands there gives way.
+///
+/// # Errors
+///
+/// The folder cannot be written to, or the file not be moved; what stood there
+/// still does.
+pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let dir = match path.parent() {
+        Some(dir) if !dir.as_os_str().is_empty() => dir,
+        _ => Path::new("."),
+    };
+    write_beside(dir, path, bytes, true)
+}
+
+fn write_beside(dir: &Path, target: &Path, bytes: &[u8], replace: bool) -> io::Result<()> {
     let mut builder = tempfile::Builder::new();
     builder.prefix(".misread-");
     // As any other new file, for whoever the user's own settings let in.

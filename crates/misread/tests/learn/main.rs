@@ -1,0 +1,5 @@
+//! Layouts learned from a few cards.
+
+mod honesty;
+mod known;
+mod world;
