@@ -71,5 +71,7 @@ pub use parse_error::ParseError;
 pub use reads::{LineRead, ReadLines, read_lines};
 pub use shown::{ShownError, ValuesError, ValuesProblem, parse_values, read_shown};
 pub(crate) use spans::listed as positions_in_words;
-pub use tables::{Table, TableRead, read_table};
+#[cfg(feature = "files")]
+pub use store::write_new;
+pub use tables::{Table, TableRead, read_cards, read_table};
 pub use value_text::ValueProblem;

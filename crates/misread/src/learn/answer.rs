@@ -58,15 +58,8 @@ pub struct Candidate {
     pub offsets: Vec<(String, i128)>,
 }
 
-impl Candidate {
-    /// As a document.
-    pub fn doc(&self) -> LayoutDoc {
-        doc(&self.layout)
-    }
-}
-
 /// A layout as a document, without a title.
-pub(super) fn doc(layout: &Layout) -> LayoutDoc {
+pub fn document(layout: &Layout) -> LayoutDoc {
     LayoutDoc::of(&Entry {
         layout: layout.clone(),
         title: None,
@@ -158,7 +151,7 @@ fn answer(group: &Group, wishes: &Wishes) -> Result<Learned, LearnError> {
         listed: wholes.iter().take(LISTED).map(|whole| whole.share).sum::<f64>().min(1.0),
         settled: Vec::new(),
         open: Vec::new(),
-        set_aside: set_aside(group, &weighed, best, &aside),
+        set_aside: set_aside(group, &weighed, best, &aside, wishes),
         next: splitter.best(),
         sure: None,
     };
@@ -205,7 +198,13 @@ fn candidates(weighed: &Weighed, wholes: &[Whole], name: &str) -> Vec<Candidate>
     candidates
 }
 
-fn set_aside(group: &Group, weighed: &Weighed, best: &Whole, aside: &[usize]) -> Vec<SetAside> {
+fn set_aside(
+    group: &Group,
+    weighed: &Weighed,
+    best: &Whole,
+    aside: &[usize],
+    wishes: &Wishes,
+) -> Vec<SetAside> {
     let config = &weighed.configs[best.config];
     let layout = layout(weighed, best, "learned", |_| false);
     let read = |sample: &Sample| {
@@ -216,7 +215,7 @@ fn set_aside(group: &Group, weighed: &Weighed, best: &Whole, aside: &[usize]) ->
             .iter()
             .map(|field| {
                 let own = turned_value(layout, field.name(), &turned);
-                format!("{} {own}", field.name())
+                format!("{} {}", field.name(), wishes.numbers.text(own))
             })
             .collect();
         (!values.is_empty()).then(|| values.join(", "))
