@@ -10,6 +10,7 @@ mod context;
 mod draw;
 mod json;
 mod json_explain;
+mod json_learn;
 mod lines;
 mod masking;
 mod meter;

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::{Args, Subcommand};
 use misread::file::{Catalogue, Entry, FileProblem, LayoutDoc, LayoutProblem};
 
+use super::layout_learn::{self, LearnArgs};
 use crate::catalogue::{Known, file_refusal, own_folder};
 use crate::context::{Context, Outcome, Status};
 use crate::draw::{COLUMNS, Ink, Line, draw_layout, wrap};
@@ -25,6 +26,7 @@ enum LayoutCommand {
     Show(ShowArgs),
     Check(CheckArgs),
     Add(AddArgs),
+    Learn(LearnArgs),
 }
 
 const LIST_EXAMPLES: &str = "\
@@ -97,6 +99,7 @@ pub(crate) fn run(args: &LayoutArgs, folder: Option<&Path>, context: &mut Contex
         LayoutCommand::Show(args) => show(args, &context.known(folder)?, context),
         LayoutCommand::Check(args) => check(args, context),
         LayoutCommand::Add(args) => add(args, folder, context),
+        LayoutCommand::Learn(args) => layout_learn::run(args, context),
     }
 }
 

@@ -6,5 +6,6 @@ pub(crate) mod decode;
 pub(crate) mod explain;
 pub(crate) mod frame;
 pub(crate) mod layout;
+pub(crate) mod layout_learn;
 pub(crate) mod man;
 pub(crate) mod schema;

@@ -4,6 +4,7 @@ use clap::{Args, ValueEnum};
 use schemars::{Schema, schema_for};
 
 use crate::context::{Context, Outcome, Status};
+use crate::json_learn::LayoutLearn;
 use crate::{json, json_explain};
 
 const EXAMPLES: &str = "\
@@ -30,6 +31,7 @@ pub(crate) enum Answer {
     LayoutShow,
     LayoutCheck,
     LayoutAdd,
+    LayoutLearn,
     Causes,
     Error,
 }
@@ -46,6 +48,7 @@ impl Answer {
             Answer::LayoutShow => schema_for!(json::LayoutShow),
             Answer::LayoutCheck => schema_for!(json::LayoutCheck),
             Answer::LayoutAdd => schema_for!(json::LayoutAdd),
+            Answer::LayoutLearn => schema_for!(LayoutLearn),
             Answer::Error => schema_for!(json::Error),
         }
     }

@@ -10,6 +10,11 @@ use crate::words;
 
 /// A layout in spans and words, at most eighty columns wide.
 pub(crate) fn draw_layout(layout: &Layout) -> Vec<Line> {
+    draw_open_layout(layout, &[])
+}
+
+/// The same with the bits at these indices marked as open.
+pub(crate) fn draw_open_layout(layout: &Layout, open: &[usize]) -> Vec<Line> {
     let crowded = segment::is_crowded(layout);
     let mut segments = segment::of_layout(layout);
     for segment in &mut segments {
@@ -29,6 +34,11 @@ pub(crate) fn draw_layout(layout: &Layout) -> Vec<Line> {
             lines.push(Line::default());
         }
         lines.push(positions(row, crowded).line());
+        if !open.is_empty() {
+            let glyphs: Vec<_> = open.iter().map(|&index| (index, '?')).collect();
+            let last = is_last(&rows, number, &glyphs);
+            mark_lines(row, &glyphs, last.then_some("open"), Ink::Alert, &mut lines);
+        }
         span_lines(row, crowded, &mut lines);
         if crowded {
             continue;

@@ -16,7 +16,7 @@ use anstyle::{AnsiColor, Style};
 
 pub(crate) use alignment::Alignment;
 pub(crate) use bits::{Drawing, Marked};
-pub(crate) use layout::draw_layout;
+pub(crate) use layout::{draw_layout, draw_open_layout};
 
 /// How wide a drawing may be.
 pub(crate) const COLUMNS: usize = 80;

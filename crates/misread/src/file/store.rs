@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use super::catalogue::{Catalogue, Format, text_of};
 use super::entry::Entry;
 use super::file_error::{FileError, FileProblem, NameTaken};
+use super::layout_doc::LayoutDoc;
 
 /// The largest layout file that is read, in bytes. The longest sound layout
 /// written out bit by bit stays well below.
@@ -100,6 +101,23 @@ impl Catalogue {
         }
         Ok(target)
     }
+}
+
+/// Writes a layout document to a new file, in JSON where its name ends in
+/// `.json`, else in TOML. It is written beside its place and moved there, so
+/// there is never half a file.
+///
+/// # Errors
+///
+/// A file of that name, or a place that cannot be written.
+pub fn write_new(doc: &LayoutDoc, target: &Path) -> Result<(), FileError> {
+    let text = match Format::of_extension(target) {
+        Some(Format::Json) => doc.to_json() + "\n",
+        _ => doc.to_toml(),
+    };
+    let dir = target.parent().filter(|dir| !dir.as_os_str().is_empty());
+    write_beside(dir.unwrap_or(Path::new(".")), target, text.as_bytes(), false)
+        .map_err(|error| FileError::new(target, FileProblem::Write(error)))
 }
 
 fn bytes_of(path: &Path) -> Result<Vec<u8>, FileError> {

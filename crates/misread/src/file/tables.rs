@@ -49,18 +49,45 @@ pub fn read_table<R: Read>(input: R) -> Result<Table<BufReader<R>>, LineError> {
     Table::of(Lines::new(BufReader::new(input)))
 }
 
+/// Reads a table of cards without reads: as [`read_table`], without the column
+/// `bits`. Every row's [`TableRead::bits`] is empty.
+///
+/// ```
+/// let table = "facility,card\n42,1234\n42,1235\n";
+/// let cards: Vec<_> =
+///     misread::file::read_cards(table.as_bytes())?.collect::<Result<_, _>>()?;
+/// assert_eq!(cards[1].expected, [("facility".to_owned(), 42), ("card".to_owned(), 1235)]);
+/// # Ok::<(), misread::file::LineError>(())
+/// ```
+///
+/// # Errors
+///
+/// No headings, or one there twice.
+pub fn read_cards<R: Read>(input: R) -> Result<Table<BufReader<R>>, LineError> {
+    Table::with_headings(Lines::new(BufReader::new(input))).map(|(table, _)| table)
+}
+
 /// The rows of a table: see [`read_table`].
 #[derive(Debug)]
 pub struct Table<R> {
     lines: Lines<R>,
     row: RowReader,
     headings: Vec<String>,
-    /// Which heading is `bits`.
-    bits: usize,
+    /// Which heading is `bits`, where one is.
+    bits: Option<usize>,
 }
 
 impl<R: BufRead> Table<R> {
-    pub(super) fn of(mut lines: Lines<R>) -> Result<Self, LineError> {
+    pub(super) fn of(lines: Lines<R>) -> Result<Self, LineError> {
+        let (table, line) = Self::with_headings(lines)?;
+        match table.bits {
+            Some(_) => Ok(table),
+            None => Err(LineError::at_line(line, LineProblem::NoBitsHeading)),
+        }
+    }
+
+    /// The table, and the line its headings stand on.
+    fn with_headings(mut lines: Lines<R>) -> Result<(Self, usize), LineError> {
         let line = lines.next().ok_or_else(|| LineError::at_line(1, LineProblem::NoTable))?;
         let text = line.text.map_err(|bad| LineError::from_bad_line(line.number, bad))?;
         let refuse = |problem| LineError::at_line(line.number, problem);
@@ -73,18 +100,17 @@ impl<R: BufRead> Table<R> {
                 return Err(LineError { cell, ..refuse(LineProblem::HeadingTwice) });
             }
         }
-        let bits = headings
-            .iter()
-            .position(|heading| is_bits(heading))
-            .ok_or_else(|| refuse(LineProblem::NoBitsHeading))?;
-        Ok(Table { lines, row, headings, bits })
+        let bits = headings.iter().position(|heading| is_bits(heading));
+        Ok((Table { lines, row, headings, bits }, line.number))
     }
 
     /// The names of the fields that have a column, in the order of the
     /// columns.
     pub fn fields(&self) -> impl Iterator<Item = &str> {
         let named = self.headings.iter().enumerate();
-        named.filter(|(i, name)| *i != self.bits && !name.is_empty()).map(|(_, name)| name.as_str())
+        named
+            .filter(|(i, name)| Some(*i) != self.bits && !name.is_empty())
+            .map(|(_, name)| name.as_str())
     }
 
     /// `None` for a row in which every cell is empty.
@@ -112,7 +138,7 @@ impl<R: BufRead> Table<R> {
             };
             if cell.is_empty() {
                 continue;
-            } else if i == self.bits {
+            } else if Some(i) == self.bits {
                 match read_of(cell) {
                     Ok(bits) => read.bits = bits,
                     Err((column, problem)) => return refuse_cell(column, problem),

@@ -41,8 +41,8 @@ pub struct Learned {
     pub set_aside: Vec<SetAside>,
     /// The card that would settle most.
     pub next: Option<NextSample>,
-    /// The best candidate with the settled parity rules alone: what can be
-    /// kept. Decoding depends on nothing open where no [`Open`] says so.
+    /// The best candidate with the settled parity rules alone and no fixed
+    /// bits: what can be kept, since no sound card fails it. Decoding depends on nothing open where no [`Open`] says so.
     pub sure: Option<Layout>,
 }
 
@@ -58,15 +58,8 @@ pub struct Candidate {
     pub offsets: Vec<(String, i128)>,
 }
 
-impl Candidate {
-    /// As a document.
-    pub fn doc(&self) -> LayoutDoc {
-        doc(&self.layout)
-    }
-}
-
 /// A layout as a document, without a title.
-pub(super) fn doc(layout: &Layout) -> LayoutDoc {
+pub fn document(layout: &Layout) -> LayoutDoc {
     LayoutDoc::of(&Entry {
         layout: layout.clone(),
         title: None,
@@ -158,11 +151,11 @@ fn answer(group: &Group, wishes: &Wishes) -> Result<Learned, LearnError> {
         listed: wholes.iter().take(LISTED).map(|whole| whole.share).sum::<f64>().min(1.0),
         settled: Vec::new(),
         open: Vec::new(),
-        set_aside: set_aside(group, &weighed, best, &aside),
+        set_aside: set_aside(group, &weighed, best, &aside, wishes),
         next: splitter.best(),
         sure: None,
     };
-    let view = View { group, weighed: &weighed, best, splitter: &splitter };
+    let view = View { group, weighed: &weighed, best, wholes: &wholes, splitter: &splitter };
     view.turned(&mut answer);
     for column in 0..group.columns.len() {
         view.column(column, wishes, &mut answer);
@@ -170,9 +163,9 @@ fn answer(group: &Group, wishes: &Wishes) -> Result<Learned, LearnError> {
     if let Some(run) = &counting {
         answer.open.push(Open {
             question: format!(
-                "Bits {} count up by one from card to card, {}: likely the card number. No number \
+                "Counting up by one from card to card: {}, {}. Likely the card number; no number \
                  was given to prove it.",
-                wording::positions(run.bits.iter().map(|&i| usize::from(i))),
+                wording::bits(run.bits.iter().map(|&i| usize::from(i))),
                 wording::order(run),
             ),
             next_sample: None,
@@ -182,7 +175,7 @@ fn answer(group: &Group, wishes: &Wishes) -> Result<Learned, LearnError> {
     }
     let settled = view.checks(&mut answer);
     answer.sure =
-        layout(&weighed, best, &name, |bit| settled.iter().any(|s| s.bit == bit && s.whole));
+        layout(&weighed, best, &name, false, |bit| settled.iter().any(|s| s.bit == bit && s.whole));
     Ok(answer)
 }
 
@@ -192,7 +185,7 @@ fn candidates(weighed: &Weighed, wholes: &[Whole], name: &str) -> Vec<Candidate>
         .take(LISTED)
         .filter_map(|whole| {
             Some(Candidate {
-                layout: layout(weighed, whole, name, |_| true)?,
+                layout: layout(weighed, whole, name, true, |_| true)?,
                 weight: whole.share,
                 offsets: offsets(&weighed.configs[whole.config]),
             })
@@ -205,9 +198,15 @@ fn candidates(weighed: &Weighed, wholes: &[Whole], name: &str) -> Vec<Candidate>
     candidates
 }
 
-fn set_aside(group: &Group, weighed: &Weighed, best: &Whole, aside: &[usize]) -> Vec<SetAside> {
+fn set_aside(
+    group: &Group,
+    weighed: &Weighed,
+    best: &Whole,
+    aside: &[usize],
+    wishes: &Wishes,
+) -> Vec<SetAside> {
     let config = &weighed.configs[best.config];
-    let layout = layout(weighed, best, "learned", |_| false);
+    let layout = layout(weighed, best, "learned", false, |_| false);
     let read = |sample: &Sample| {
         let turned = sample.bits.turned(config.turn);
         let layout = layout.as_ref()?;
@@ -216,7 +215,7 @@ fn set_aside(group: &Group, weighed: &Weighed, best: &Whole, aside: &[usize]) ->
             .iter()
             .map(|field| {
                 let own = turned_value(layout, field.name(), &turned);
-                format!("{} {own}", field.name())
+                format!("{} {}", field.name(), wishes.numbers.text(own))
             })
             .collect();
         (!values.is_empty()).then(|| values.join(", "))
@@ -255,6 +254,7 @@ struct View<'a> {
     group: &'a Group,
     weighed: &'a Weighed,
     best: &'a Whole,
+    wholes: &'a [Whole],
     splitter: &'a Splitter<'a>,
 }
 
@@ -268,10 +268,10 @@ impl View<'_> {
         if reverses(self.turn()) { self.weighed.frames.bits - 1 - index } else { index }
     }
 
-    fn positions(&self, received: impl IntoIterator<Item = usize>) -> String {
+    fn bits(&self, received: impl IntoIterator<Item = usize>) -> String {
         let mut indices: Vec<usize> = received.into_iter().map(|i| self.place(i)).collect();
         indices.sort_unstable();
-        wording::positions(indices)
+        wording::bits(indices)
     }
 
     fn turned(&self, answer: &mut Learned) {
@@ -376,11 +376,11 @@ impl View<'_> {
             if settled && !places.is_empty() {
                 let moved = places.iter().map(|(_, index)| self.place(*index));
                 let says = if whole {
-                    format!("{what} is bits {}.", wording::field(form))
+                    format!("{what} is {}.", wording::field(form))
                 } else {
                     let order = wording::order(form);
                     format!(
-                        "What moved of {what} stands in bits {}, {order}.",
+                        "What moved of {what} stands in {}, {order}.",
                         wording::in_order(moved, form)
                     )
                 };
@@ -391,25 +391,25 @@ impl View<'_> {
             }
             let question = if settled && !places.is_empty() && !unmoved.is_empty() {
                 format!(
-                    "How far {what} reaches: bits {} never moved. They read as the rest of it, but \
-                     they may be fixed or belong to something else.",
-                    wording::positions(unmoved.iter().copied())
+                    "How far {what} reaches: nothing moved in {}. It reads as the rest of {what}, but \
+                     may be fixed or belong to something else.",
+                    wording::bits(unmoved.iter().copied())
                 )
             } else if settled && !places.is_empty() {
                 format!(
-                    "How far {what} reaches: bits {} were always 0 and could be its top.",
-                    self.positions(self.zeros().indices())
+                    "How far {what} reaches: always 0, and so possibly its top: {}.",
+                    self.bits(self.zeros().indices())
                 )
             } else if places.is_empty() {
                 format!(
-                    "Where {what} stands: it was the same on every card. Bits {} read so, but bits \
+                    "Where {what} stands: it was the same on every card. Most likely {}, but bits \
                      that never moved prove nothing.",
                     wording::field(form)
                 )
             } else {
                 let share = 1.0 - exact;
                 format!(
-                    "Where {what} stands: most likely bits {} ({}).",
+                    "Where {what} stands: most likely {} ({}).",
                     wording::field(form),
                     wording::share(share)
                 )
@@ -448,11 +448,11 @@ impl View<'_> {
             let mut over = rule.group;
             over.set(rule.bit, false);
             let bit = self.place(rule.bit) + 1;
-            let over = self.positions(over.indices());
+            let over = self.bits(over.indices());
             let says = if rule.whole {
-                format!("Bit {bit} is {kind} parity over bits {over}.")
+                format!("Bit {bit} is {kind} parity over {over}.")
             } else {
-                format!("Of the bits that moved, bit {bit} is parity over bits {over}.")
+                format!("Of the bits that moved, bit {bit} is parity over {over}.")
             };
             let claim = Claim::Parity {
                 group: rule.group.indices().collect(),
@@ -464,8 +464,8 @@ impl View<'_> {
             if !rule.whole {
                 answer.open.push(Open {
                     question: format!(
-                        "Whether bits that never moved ({}) count in the parity of bit {bit}.",
-                        self.positions(frames.constant.indices())
+                        "Whether what never moved ({}) counts in the parity of bit {bit}.",
+                        self.bits(frames.constant.indices())
                     ),
                     next_sample: self.splitter.for_bit(rule.bit),
                     decoding: false,
@@ -484,8 +484,8 @@ impl View<'_> {
                 continue;
             };
             let choice = &weighed.bits[*index];
-            let weight = choice.rules.iter().find(|(rule, _)| rule == group).map_or(0.0, |r| r.1);
-            let share = libm::exp2(weight - weighed.totals[*index]);
+            let share: f64 =
+                self.wholes.iter().filter(|w| w.implies(*group)).map(|w| w.share).sum();
             let shown =
                 group.and(frames.first).is_odd() != (inverts(self.turn()) && group.is_odd());
             let mut over = *group;
@@ -498,10 +498,10 @@ impl View<'_> {
             };
             answer.open.push(Open {
                 question: format!(
-                    "What bit {} checks: most likely {} parity over bits {} ({}){others}.",
+                    "What bit {} checks: most likely {} parity over {} ({}){others}.",
                     bit + 1,
                     if shown { "odd" } else { "even" },
-                    self.positions(over.indices()),
+                    self.bits(over.indices()),
                     wording::share(share),
                 ),
                 next_sample: self.splitter.for_bit(*index),
@@ -512,8 +512,8 @@ impl View<'_> {
         if !unknown.is_empty() {
             answer.open.push(Open {
                 question: format!(
-                    "What bits {} are: they move, and no number given stands there.",
-                    self.positions(unknown.iter().copied())
+                    "What these are, that move where no number given stands: {}.",
+                    self.bits(unknown.iter().copied())
                 ),
                 next_sample: None,
                 decoding: false,
@@ -525,8 +525,8 @@ impl View<'_> {
         if !fixed.is_empty() {
             answer.open.push(Open {
                 question: format!(
-                    "Whether bits {} are fixed: they were the same in every read.",
-                    self.positions(fixed.indices())
+                    "Whether these are fixed, that were the same in every read: {}.",
+                    self.bits(fixed.indices())
                 ),
                 next_sample: None,
                 decoding: false,

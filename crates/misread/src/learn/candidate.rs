@@ -51,6 +51,11 @@ impl Whole {
         rules.collect()
     }
 
+    /// Whether its rules say that the parity of these bits is always the same.
+    pub(super) fn implies(&self, group: Words) -> bool {
+        Span::of(self.rules().into_iter().map(|(_, group)| group)).holds(group)
+    }
+
     /// Two layouts with the same frames are the same layout, described in two
     /// ways: a parity bit may cover another, or the bits that one covers.
     fn frames(&self) -> Frames {
@@ -185,11 +190,13 @@ fn circle(roles: &[(usize, Role)]) -> Words {
     }
 }
 
-/// The layout of the frame as it should be. `keep` says which rules take part.
+/// The layout of the frame as it should be, with or without its fixed bits;
+/// `keep` says which rules take part.
 pub(super) fn layout(
     weighed: &Weighed,
     whole: &Whole,
     name: &str,
+    with_fixed: bool,
     keep: impl Fn(usize) -> bool,
 ) -> Option<Layout> {
     let config = &weighed.configs[whole.config];
@@ -210,7 +217,7 @@ pub(super) fn layout(
     let mut fixed_bits: Vec<(usize, bool)> = whole
         .roles
         .iter()
-        .filter(|(_, role)| *role == Role::Fixed)
+        .filter(|(_, role)| with_fixed && *role == Role::Fixed)
         .map(|(index, _)| (place(*index), weighed.frames.first.contains(*index) != inverted))
         .collect();
     fixed_bits.sort_unstable();

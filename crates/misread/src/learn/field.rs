@@ -116,6 +116,15 @@ pub(super) struct Numbers<'a> {
     pub(super) cards: &'a [(Words, u64)],
 }
 
+/// For each place of the numbers, the bits of the frame that carry it; nothing
+/// where there are no numbers, or only 0.
+pub(super) fn carriers(numbers: &Numbers<'_>) -> Vec<Vec<usize>> {
+    let Some(search) = Search::new(numbers) else { return Vec::new() };
+    (0..search.binary.len())
+        .map(|place| (0..numbers.bits).filter(|&index| search.carries(index, place)).collect())
+        .collect()
+}
+
 /// Every form that gives the numbers, with its weight in the prior.
 pub(super) fn forms(numbers: &Numbers<'_>) -> Vec<(Form, f64)> {
     let Some(search) = Search::new(numbers) else { return Vec::new() };

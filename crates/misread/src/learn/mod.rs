@@ -14,7 +14,8 @@
 //!   turned over, last bit first, or both;
 //! - for each number given, where it stands: a form ([`prior::field`]) of some
 //!   width at some place, a constant added ([`prior::offset`]), high bits that
-//!   none of the cards uses ([`prior::unused`]); or nowhere
+//!   none of the cards uses ([`prior::unused`]); or in no plain form, each
+//!   place of the number in any bit ([`prior::ANY_BITS`]); or nowhere
 //!   ([`prior::NOT_IN_FRAME`]);
 //! - for each bit that no number takes, what it is: fixed at one value
 //!   ([`prior::FIXED`]), the parity bit of a plain shape ([`prior::RULE`],
@@ -67,7 +68,7 @@ mod weigh;
 mod weight;
 mod wording;
 
-pub use answer::{Candidate, Learned, Open, Statement, learn};
+pub use answer::{Candidate, Learned, Open, Statement, document, learn};
 pub use claim::Claim;
 pub use field::Place;
 pub use next::NextSample;

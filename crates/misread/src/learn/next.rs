@@ -132,17 +132,19 @@ fn any_cards(group: &Group, weighed: &Weighed) -> Vec<Vec<(String, u64)>> {
     for (name, number) in group.samples.iter().flat_map(|sample| &sample.known) {
         last.insert(name, *number);
     }
+    let now = |name: &str| last.get(name).copied().unwrap_or(0);
     let mut tried: Vec<Vec<u64>> = Vec::new();
     for (column, name) in group.columns.iter().enumerate() {
-        let now = last.get(name.as_str()).copied().unwrap_or(0);
-        let widest =
-            weighed.configs.iter().take(64).flat_map(|config| &config.picks[column].fields);
-        let width = widest.map(|(_, form)| form.bits.len()).max().unwrap_or(16).min(63);
-        let used = 64 - now.leading_zeros() as usize;
+        let seen = now(name);
+        // What the likeliest field can carry: a card that can be had.
+        let likeliest =
+            weighed.configs.iter().flat_map(|config| &config.picks[column].fields).next();
+        let width = likeliest.map_or(16, |(_, form)| form.bits.len()).min(63);
+        let used = 64 - seen.leading_zeros() as usize;
         let all = (1u64 << width) - 1;
         let mut numbers = vec![all];
         numbers.extend((used..=width).rev().map(|bits| (1u64 << bits) - 1));
-        numbers.extend((0..width).map(|bit| (now ^ 1 << bit) & all));
+        numbers.extend((0..width).map(|bit| (seen ^ 1 << bit) & all));
         // A fixed sequence of numbers from the whole width.
         let mut state = 0x9e37_79b9_7f4a_7c15_u64 ^ column as u64;
         numbers.extend((0..48).map(|_| {
@@ -151,7 +153,9 @@ fn any_cards(group: &Group, weighed: &Weighed) -> Vec<Vec<(String, u64)>> {
                 .wrapping_add(1_442_695_040_888_963_407);
             (state >> 11) & all
         }));
-        numbers.retain(|number| *number != now);
+        numbers.retain(|number| {
+            *number != seen && likeliest.is_none_or(|(_, form)| form.number(*number).is_some())
+        });
         tried.push(numbers);
     }
     let mut cards = Vec::new();
@@ -162,7 +166,7 @@ fn any_cards(group: &Group, weighed: &Weighed) -> Vec<Vec<(String, u64)>> {
     for (column, numbers) in tried.iter().enumerate() {
         for number in numbers {
             cards.push(card(&|other, name| {
-                if other == column { *number } else { last.get(name).copied().unwrap_or(0) }
+                if other == column { *number } else { now(name) }
             }));
         }
     }
@@ -170,7 +174,7 @@ fn any_cards(group: &Group, weighed: &Weighed) -> Vec<Vec<(String, u64)>> {
     for i in 0..TRIED / 2 {
         cards.push(card(&|column, name| {
             let numbers = &tried[column];
-            numbers.get(i % numbers.len().max(1)).copied().unwrap_or(last[name])
+            numbers.get(i % numbers.len().max(1)).copied().unwrap_or_else(|| now(name))
         }));
     }
     cards

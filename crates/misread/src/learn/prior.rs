@@ -26,6 +26,10 @@ pub fn turn(turn: Turn) -> f64 {
 /// That a number given is not in the frame at all.
 pub const NOT_IN_FRAME: f64 = -6.0;
 
+/// That a number given stands in the frame in no plain form: each of its
+/// places in any bit, all alike.
+pub const ANY_BITS: f64 = -8.0;
+
 /// That a bit outside the given numbers is fixed at one value (the other one
 /// has the same weight).
 pub const FIXED: f64 = -2.737;

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, HashMap};
 use misread_core::layout::{MAX_LAYOUT_BITS, MAX_NAME, Span};
 
 use crate::Bits;
+use crate::diagnose::Numbers;
 use crate::file::TableRead;
 
 /// A read with what is known of its card.
@@ -39,6 +40,8 @@ pub struct Wishes {
     /// The cards at hand: the next sample is chosen among them. Where there
     /// are none, among all numbers.
     pub cards: Vec<Vec<(String, u64)>>,
+    /// Whether sentences show card numbers whole.
+    pub numbers: Numbers,
 }
 
 /// Why there is nothing to learn from.
@@ -54,7 +57,7 @@ pub enum LearnError {
         different: usize,
     },
     /// The same read stands beside two different numbers.
-    #[error("lines {first} and {second} have the same bits but {name} {one} and {other}")]
+    #[error("lines {first} and {second} have the same bits but different numbers for {name}")]
     TwoNumbers {
         /// A line.
         first: u64,
@@ -62,10 +65,6 @@ pub enum LearnError {
         second: u64,
         /// The name of the number.
         name: String,
-        /// The number on the first line.
-        one: u64,
-        /// The number on the second.
-        other: u64,
     },
     /// A field that the user states and the reads contradict.
     #[error("{name} cannot be bits {positions}: the numbers given do not stand there")]
@@ -182,13 +181,8 @@ fn two_numbers(samples: &[Sample]) -> Result<(), LearnError> {
         for (name, number) in &sample.known {
             let (first, one) = *seen.entry((&sample.bits, name)).or_insert((sample.line, *number));
             if one != *number {
-                return Err(LearnError::TwoNumbers {
-                    first,
-                    second: sample.line,
-                    name: name.clone(),
-                    one,
-                    other: *number,
-                });
+                let name = name.clone();
+                return Err(LearnError::TwoNumbers { first, second: sample.line, name });
             }
         }
     }

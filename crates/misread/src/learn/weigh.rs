@@ -5,7 +5,8 @@ use std::cmp::Reverse;
 use misread_core::Turn;
 
 use super::checks::{self, BitChoices};
-use super::field::{FieldChoice, Form, Numbers, Place, forms, keep_heaviest};
+use super::claim::{inverts, reverses};
+use super::field::{FieldChoice, Form, Numbers, Place, carriers, forms, keep_heaviest};
 use super::frames::{Frames, words};
 use super::prior::{self, Family};
 use super::product::Combinations;
@@ -93,7 +94,7 @@ pub(super) fn weigh(
                 fits[column] |= !choices.is_empty();
             } else {
                 fits[column] = true;
-                choices.push(nowhere());
+                choices.push(nowhere(prior::NOT_IN_FRAME));
             }
             rest.push(keep_heaviest(&mut choices, CHOICES));
             lists.push(choices);
@@ -169,13 +170,9 @@ fn disjoint(picks: &[&FieldChoice]) -> Option<Words> {
     Some(claims)
 }
 
-fn nowhere() -> FieldChoice {
-    FieldChoice {
-        fields: Vec::new(),
-        run_together: None,
-        claims: Words::default(),
-        weight: prior::NOT_IN_FRAME,
-    }
+/// In no plain form.
+fn nowhere(weight: f64) -> FieldChoice {
+    FieldChoice { fields: Vec::new(), run_together: None, claims: Words::default(), weight }
 }
 
 /// A field of which no number is known, as the user states it.
@@ -224,6 +221,18 @@ fn column_choices(
         .into_iter()
         .map(|form| single(form, name))
         .collect();
+    // Each place in any bit: what is found in a plain form must be better than
+    // what any arrangement of bits would have found.
+    let places = carriers(&Numbers { bits: group.bits, cards: &known });
+    if !places.is_empty() {
+        let one = |place: &Vec<usize>| {
+            sum(place.iter().map(|&index| {
+                let index = if reverses(turn) { group.bits - 1 - index } else { index };
+                -totals[index]
+            })) - libm::log2(group.bits as f64)
+        };
+        choices.push(nowhere(prior::ANY_BITS + places.iter().map(one).sum::<f64>()));
+    }
     if !name.eq_ignore_ascii_case(PRINTED) {
         return choices;
     }
@@ -288,8 +297,7 @@ pub(super) struct Says {
 pub(super) fn says(frames: &Frames, config: &Config, column: usize) -> Says {
     let choice = &config.picks[column];
     let bits = frames.bits;
-    let inverted = matches!(config.turn, Turn::Inverted | Turn::InvertedReversed);
-    let backwards = matches!(config.turn, Turn::Reversed | Turn::InvertedReversed);
+    let (inverted, backwards) = (inverts(config.turn), reverses(config.turn));
     let fields = choice.fields.iter().map(|(name, form)| {
         let mut places: Vec<(Place, usize)> = form
             .places()

@@ -12,10 +12,17 @@ pub(super) fn positions(indices: impl IntoIterator<Item = usize>) -> String {
     crate::file::positions_in_words(listed)
 }
 
+/// `bit 7`, `bits 2-9`: indices from 0.
+pub(super) fn bits(indices: impl IntoIterator<Item = usize>) -> String {
+    let indices: Vec<usize> = indices.into_iter().collect();
+    let noun = if indices.len() == 1 { "bit" } else { "bits" };
+    format!("{noun} {}", positions(indices))
+}
+
 /// A field's bits and how they make its number.
 pub(super) fn field(form: &Form) -> String {
     let listed = form.listed().into_iter().map(|span| usize::from(span.first) - 1);
-    let mut says = format!("{}, {}", positions(listed), order(form));
+    let mut says = format!("{}, {}", bits(listed), order(form));
     if form.offset > 0 {
         says.push_str(&format!(", and {} added", form.offset));
     } else if form.offset < 0 {
@@ -45,7 +52,7 @@ pub(super) fn in_order(indices: impl Iterator<Item = usize>, form: &Form) -> Str
     let listed: Vec<usize> =
         form.listed().into_iter().map(|span| usize::from(span.first) - 1).collect();
     indices.sort_by_key(|index| listed.iter().position(|other| other == index));
-    positions(indices)
+    bits(indices)
 }
 
 /// A column's number, or a part of it.

@@ -1,5 +1,6 @@
 //! Layouts learned from a few cards.
 
+mod brute;
 mod honesty;
 mod known;
 mod world;
