@@ -130,8 +130,8 @@ impl Reads {
         }
     }
 
-    /// Hands out every text in order; empty lines of a stream, and those that
-    /// begin with `#`, are passed over.
+    /// Hands out every text in order; empty lines of a stream, those that
+    /// begin with `#` and a table's headings are passed over.
     /// `idle` is called before waiting for more.
     ///
     /// # Errors
@@ -153,10 +153,11 @@ impl Reads {
                 }
             }
             Reads::Stream { mut lines, file } => {
+                let mut texts = Texts::of(file);
                 let mut any = false;
                 loop {
                     while let Some(line) = lines.buffered() {
-                        match text_of(line, &file) {
+                        match texts.of_line(line) {
                             Ok(None) => continue,
                             Ok(Some((text, place))) => {
                                 each(state, Ok(Item { text, place, joined: None }))?;
@@ -169,11 +170,11 @@ impl Reads {
                     match lines.fill() {
                         Ok(true) => {}
                         Ok(false) => break,
-                        Err(error) => return Err(broken_off(&error, file).into()),
+                        Err(error) => return Err(broken_off(&error, texts.file()).into()),
                     }
                 }
                 if !any {
-                    return Err(nothing_in(file).into());
+                    return Err(nothing_in(texts.file()).into());
                 }
             }
         }
@@ -207,34 +208,97 @@ pub(crate) fn nothing_in(file: Option<String>) -> Refusal {
     Refusal::new(message, format!("a read a line: {FORMS}")).at(Place { file, ..Place::default() })
 }
 
-/// The text of a line and its place; `None` for an empty line and one that
-/// begins with `#`.
-///
-/// # Errors
-///
-/// A line too long to be a read, or that is no text.
-pub(crate) fn text_of<'a>(
-    line: Numbered<'a>,
-    file: &Option<String>,
-) -> Result<Option<(&'a str, Place)>, Refusal> {
-    let place = Place { file: file.clone(), line: Some(line.number), ..Place::default() };
-    let Some(bytes) = line.text else {
-        let message = format!("longer than {LONGEST} bytes, which no read is");
-        return Err(Refusal::new(message, format!("at most {MAX_BITS} bits a line")).at(place));
-    };
-    let text = match str::from_utf8(bytes) {
-        Ok(text) => text,
-        Err(error) => {
-            let before = String::from_utf8_lossy(bytes.get(..error.valid_up_to()).unwrap_or(bytes));
-            let place = Place { column: Some(before.chars().count() as u64 + 1), ..place };
-            let message = "a byte that is not UTF-8 text";
-            return Err(Refusal::new(message, "text saved as UTF-8").at(place));
+/// The texts of a stream's lines: a read a line, or the cells under the heading
+/// `bits` where the first line is a table's headings.
+pub(crate) struct Texts {
+    file: Option<String>,
+    begun: bool,
+    cell: Option<Cell>,
+}
+
+/// Which cell of a row holds the read.
+#[derive(Clone, Copy)]
+struct Cell {
+    delimiter: char,
+    index: usize,
+}
+
+impl Texts {
+    pub(crate) fn of(file: Option<String>) -> Self {
+        Texts { file, begun: false, cell: None }
+    }
+
+    /// The file's name, where it is no standard input.
+    pub(crate) fn file(&self) -> Option<String> {
+        self.file.clone()
+    }
+
+    /// The text of a line and its place; `None` for an empty line, one that
+    /// begins with `#`, and a table's headings.
+    ///
+    /// # Errors
+    ///
+    /// A line too long to be a read, or that is no text; a row that ends
+    /// before its read.
+    pub(crate) fn of_line<'a>(
+        &mut self,
+        line: Numbered<'a>,
+    ) -> Result<Option<(&'a str, Place)>, Refusal> {
+        let place = Place { file: self.file(), line: Some(line.number), ..Place::default() };
+        let Some(bytes) = line.text else {
+            let message = format!("longer than {LONGEST} bytes, which no read is");
+            return Err(Refusal::new(message, format!("at most {MAX_BITS} bits a line")).at(place));
+        };
+        let text = match str::from_utf8(bytes) {
+            Ok(text) => text,
+            Err(error) => {
+                let before = bytes.get(..error.valid_up_to()).unwrap_or(bytes);
+                let column = String::from_utf8_lossy(before).chars().count() as u64 + 1;
+                let place = Place { column: Some(column), ..place };
+                let message = "a byte that is not UTF-8 text";
+                return Err(Refusal::new(message, "text saved as UTF-8").at(place));
+            }
+        };
+        // The mark that some editors put at the start.
+        let text = if line.number == 1 { text.trim_start_matches('\u{feff}') } else { text };
+        if text.trim().is_empty() || text.trim_start().starts_with('#') {
+            return Ok(None);
         }
-    };
-    // The mark that some editors put at the start.
-    let text = if line.number == 1 { text.trim_start_matches('\u{feff}') } else { text };
-    let says_nothing = text.trim().is_empty() || text.trim_start().starts_with('#');
-    Ok((!says_nothing).then_some((text, place)))
+        if !std::mem::replace(&mut self.begun, true) {
+            self.cell = Cell::under_bits(text);
+            if self.cell.is_some() {
+                return Ok(None);
+            }
+        }
+        let Some(cell) = self.cell else { return Ok(Some((text, place))) };
+        match cells(text, cell.delimiter).nth(cell.index) {
+            Some(text) => Ok(Some((text, place))),
+            None => {
+                Err(Refusal::new("the row ends before its cell bits", "a cell for every heading")
+                    .at(place))
+            }
+        }
+    }
+}
+
+impl Cell {
+    fn under_bits(headings: &str) -> Option<Self> {
+        [',', ';', '\t'].into_iter().find_map(|delimiter| {
+            let index = cells(headings, delimiter).position(|c| c.eq_ignore_ascii_case("bits"))?;
+            Some(Cell { delimiter, index })
+        })
+    }
+}
+
+/// The cells of a row without their quotes. No read has a quote in it, so what
+/// stands inside one is not looked at.
+fn cells(row: &str, delimiter: char) -> impl Iterator<Item = &str> {
+    let mut quoted = false;
+    let split = row.split(move |c: char| {
+        quoted ^= c == '"';
+        c == delimiter && !quoted
+    });
+    split.map(|cell| cell.trim().trim_matches('"').trim())
 }
 
 /// Plain 0s and 1s of at most 64, quickly; `None` for anything else.

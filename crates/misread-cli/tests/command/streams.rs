@@ -141,3 +141,17 @@ fn csv_agrees_with_arithmetic_on_the_characters() {
     assert_eq!(run.stdout, expected);
     assert_eq!(run.status, 1);
 }
+
+#[test]
+fn a_table_is_decoded_by_its_column_of_bits() {
+    let table = format!("\"facility\",\"bits\"\n\"4,2\",\"{SOUND}\"\n7,\n8\n");
+    for csv in [false, true] {
+        let args = if csv { &["decode", "--csv", "-"][..] } else { &["decode", "-"] };
+        let run = misread_with(args, &table);
+        assert_eq!(run.status, 2, "{run:?}");
+        assert!(run.stdout.contains("42") && run.stdout.contains("1234"), "{run:?}");
+        assert!(run.stderr.contains("line 3"), "{run:?}");
+        assert!(run.stderr.contains("line 4: the row ends before its cell bits"), "{run:?}");
+        assert!(!run.stderr.contains("line 1"), "{run:?}");
+    }
+}

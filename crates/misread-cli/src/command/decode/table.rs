@@ -10,7 +10,7 @@ use crate::context::{Outcome, Status, Stop};
 use crate::json::Place;
 use crate::lines::Numbered;
 use crate::masking::Masking;
-use crate::reads::{self, Item, Reads};
+use crate::reads::{self, Item, Reads, Texts};
 use crate::refusal::Refusal;
 
 /// Bad lines that are named; the rest are counted.
@@ -45,6 +45,7 @@ pub(super) fn run(reads: Reads, mut work: Work<'_>) -> Outcome {
             }
         }
         Reads::Stream { mut lines, file } => {
+            let mut texts = Texts::of(file);
             let mut any = false;
             loop {
                 while let Some(line) = lines.buffered() {
@@ -59,7 +60,7 @@ pub(super) fn run(reads: Reads, mut work: Work<'_>) -> Outcome {
                         }
                         continue;
                     }
-                    match patient_line(line, &file, candidates, table.masking) {
+                    match patient_line(line, &mut texts, candidates, table.masking) {
                         Ok(Some(bits)) => {
                             any = true;
                             table.row(line.number, &bits, None);
@@ -77,11 +78,11 @@ pub(super) fn run(reads: Reads, mut work: Work<'_>) -> Outcome {
                 match lines.fill() {
                     Ok(true) => {}
                     Ok(false) => break,
-                    Err(error) => return Err(reads::broken_off(&error, file).into()),
+                    Err(error) => return Err(reads::broken_off(&error, texts.file()).into()),
                 }
             }
             if !any {
-                return Err(reads::nothing_in(file).into());
+                return Err(reads::nothing_in(texts.file()).into());
             }
         }
     }
@@ -204,11 +205,11 @@ fn middle(entry: &Entry) -> String {
 #[cold]
 fn patient_line(
     line: Numbered<'_>,
-    file: &Option<String>,
+    texts: &mut Texts,
     entries: &[Entry],
     masking: Masking,
 ) -> Result<Option<Bits>, Refusal> {
-    match reads::text_of(line, file)? {
+    match texts.of_line(line)? {
         Some((text, place)) => {
             patient(&Item { text, place, joined: None }, entries, masking).map(Some)
         }
