@@ -19,7 +19,9 @@ const DRAWN: u64 = 32;
 pub struct Further {
     /// The smallest number of further pairs that, well chosen, leave one chain
     /// with 99 % on average over the chains by their weights; 0 where one has
-    /// it already. Over two, each is chosen as the best after those before.
+    /// it already. A chain that does not apply to a number is told from the
+    /// others by that. Over two, each is chosen as the best after those
+    /// before.
     pub pairs: usize,
     /// Printed numbers that do it, of the same kind as those given.
     pub examples: Vec<Written>,
