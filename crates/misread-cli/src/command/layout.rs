@@ -6,6 +6,8 @@ use clap::{Args, Subcommand};
 use misread::file::{Catalogue, Entry, FileProblem, LayoutDoc, LayoutProblem};
 
 use crate::catalogue::{Known, file_refusal, own_folder};
+use crate::command::layout_audit::{self, LayoutAuditArgs};
+use crate::command::layout_clash::{self, LayoutClashArgs};
 use crate::context::{Context, Outcome, Status};
 use crate::draw::{COLUMNS, Ink, Line, draw_layout, wrap};
 use crate::json;
@@ -25,6 +27,8 @@ enum LayoutCommand {
     Show(ShowArgs),
     Check(CheckArgs),
     Add(AddArgs),
+    Audit(LayoutAuditArgs),
+    Clash(LayoutClashArgs),
 }
 
 const LIST_EXAMPLES: &str = "\
@@ -97,6 +101,8 @@ pub(crate) fn run(args: &LayoutArgs, folder: Option<&Path>, context: &mut Contex
         LayoutCommand::Show(args) => show(args, &context.known(folder)?, context),
         LayoutCommand::Check(args) => check(args, context),
         LayoutCommand::Add(args) => add(args, folder, context),
+        LayoutCommand::Audit(args) => layout_audit::run(args, &context.known(folder)?, context),
+        LayoutCommand::Clash(args) => layout_clash::run(args, &context.known(folder)?, context),
     }
 }
 

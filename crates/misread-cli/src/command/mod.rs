@@ -6,5 +6,8 @@ pub(crate) mod decode;
 pub(crate) mod explain;
 pub(crate) mod frame;
 pub(crate) mod layout;
+pub(crate) mod layout_audit;
+pub(crate) mod layout_clash;
 pub(crate) mod man;
+pub(crate) mod numbers;
 pub(crate) mod schema;

@@ -4,7 +4,7 @@ use clap::{Args, ValueEnum};
 use schemars::{Schema, schema_for};
 
 use crate::context::{Context, Outcome, Status};
-use crate::{json, json_explain};
+use crate::{json, json_explain, json_layout};
 
 const EXAMPLES: &str = "\
 Example:
@@ -30,6 +30,9 @@ pub(crate) enum Answer {
     LayoutShow,
     LayoutCheck,
     LayoutAdd,
+    LayoutAudit,
+    LayoutClash,
+    Numbers,
     Causes,
     Error,
 }
@@ -46,6 +49,9 @@ impl Answer {
             Answer::LayoutShow => schema_for!(json::LayoutShow),
             Answer::LayoutCheck => schema_for!(json::LayoutCheck),
             Answer::LayoutAdd => schema_for!(json::LayoutAdd),
+            Answer::LayoutAudit => schema_for!(json_layout::LayoutAudit),
+            Answer::LayoutClash => schema_for!(json_layout::LayoutClash),
+            Answer::Numbers => schema_for!(json_layout::Numbers),
             Answer::Error => schema_for!(json::Error),
         }
     }

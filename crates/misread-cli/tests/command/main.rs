@@ -6,10 +6,12 @@
 // Helpers outside the test functions fail as tests do.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
+mod audit;
 mod decode;
 mod frame;
 mod help;
 mod layout;
+mod numbers;
 mod schema;
 mod streams;
 
