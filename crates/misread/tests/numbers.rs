@@ -1,6 +1,9 @@
 //! Printed and shown numbers, held against arithmetic and against trying every
 //! chain through `replay` alone.
 
+// Helpers outside the test functions fail as tests do.
+#![allow(clippy::unwrap_used, clippy::panic)]
+
 use misread::layout::{Layout, built_in};
 use misread::numbers::{
     Explained, MOST_STEPS, Pair, Path, Step, Written, explain, parse_written, readings, replay,
@@ -165,7 +168,8 @@ fn by_replay(pairs: &[Pair], layouts: &[&Layout]) -> usize {
             let back = longer == [Step::ReadHexadecimal, Step::Hexadecimal];
             count += usize::from(!as_is && !zeros && !back && shown(&longer));
         }
-        chains.extend(anywhere.iter().map(|step| [&chain[..], &[step.clone()]].concat()));
+        chains
+            .extend(anywhere.iter().map(|step| [&chain[..], std::slice::from_ref(step)].concat()));
     }
     count
 }

@@ -174,8 +174,8 @@ fn lines(asked: &[Asked], explained: &Explained, masking: Masking) -> Vec<Line> 
         lines.extend(hanging(Ink::Plain, "", &searched(explained)));
         return lines;
     };
-    let same = if several { "Each is the same card" } else { "It is the same card" };
-    let sure = format!("{same} ({} sure of how): {}", percent(best.weight), lower(&best.says));
+    let agree = if several { "Every pair agrees" } else { "The two numbers agree" };
+    let sure = format!("{agree} ({} sure of how): {}", percent(best.weight), lower(&best.says));
     lines.extend(hanging(Ink::Strong, "", &sure));
     for asked in asked.iter().take(MOST_PAIRS) {
         lines.extend(hanging(Ink::Plain, "  ", &followed(best, asked, masking)));

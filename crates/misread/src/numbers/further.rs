@@ -115,7 +115,7 @@ fn class(ends: &[Option<End>], path: usize) -> usize {
 /// ones.
 fn numbers_like(pairs: &[Pair]) -> Vec<Written> {
     let mut numbers: Vec<Written> = Vec::new();
-    let mut state = 0x6D69_7372_6561_64u64;
+    let mut state = 0x006D_6973_7265_6164_u64;
     for i in 0..DRAWN {
         let Some(pair) = pairs.get(i as usize % pairs.len().max(1)) else { break };
         let mut draw = |bits: u32| mixed(&mut state) >> (64 - bits.clamp(1, 64));
