@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-use crate::command::{causes, completions, decode, explain, frame, layout, man, schema};
+use crate::command::{causes, completions, decode, explain, frame, layout, man, numbers, schema};
 
 const ABOUT: &str = "Why a card reader's number arrives wrong, and what to do";
 
@@ -57,6 +57,7 @@ pub(crate) enum Command {
     Decode(decode::DecodeArgs),
     Frame(frame::FrameArgs),
     Layout(layout::LayoutArgs),
+    Numbers(numbers::NumbersArgs),
     Causes(causes::CausesArgs),
     Schema(schema::SchemaArgs),
     Completions(completions::CompletionsArgs),

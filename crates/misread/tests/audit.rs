@@ -1,6 +1,9 @@
 //! What a layout's checks notice, held against closed forms, an independent
 //! library, the dual code and plain counting.
 
+// Helpers outside the test functions fail as tests do.
+#![allow(clippy::unwrap_used, clippy::panic)]
+
 use misread::audit::{BigUint, audit};
 use misread::cause::Cause;
 use misread::file::{Catalogue, LayoutDoc};

@@ -7,6 +7,8 @@ use misread::file::{Catalogue, Entry, FileProblem, LayoutDoc, LayoutProblem};
 
 use super::layout_learn::{self, LearnArgs};
 use crate::catalogue::{Known, file_refusal, own_folder};
+use crate::command::layout_audit::{self, LayoutAuditArgs};
+use crate::command::layout_clash::{self, LayoutClashArgs};
 use crate::context::{Context, Outcome, Status};
 use crate::draw::{COLUMNS, Ink, Line, draw_layout, wrap};
 use crate::json;
@@ -27,6 +29,8 @@ enum LayoutCommand {
     Check(CheckArgs),
     Add(AddArgs),
     Learn(LearnArgs),
+    Audit(LayoutAuditArgs),
+    Clash(LayoutClashArgs),
 }
 
 const LIST_EXAMPLES: &str = "\
@@ -100,6 +104,8 @@ pub(crate) fn run(args: &LayoutArgs, folder: Option<&Path>, context: &mut Contex
         LayoutCommand::Check(args) => check(args, context),
         LayoutCommand::Add(args) => add(args, folder, context),
         LayoutCommand::Learn(args) => layout_learn::run(args, context),
+        LayoutCommand::Audit(args) => layout_audit::run(args, &context.known(folder)?, context),
+        LayoutCommand::Clash(args) => layout_clash::run(args, &context.known(folder)?, context),
     }
 }
 

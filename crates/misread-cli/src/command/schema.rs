@@ -5,7 +5,7 @@ use schemars::{Schema, schema_for};
 
 use crate::context::{Context, Outcome, Status};
 use crate::json_learn::LayoutLearn;
-use crate::{json, json_explain};
+use crate::{json, json_explain, json_layout};
 
 const EXAMPLES: &str = "\
 Example:
@@ -32,6 +32,9 @@ pub(crate) enum Answer {
     LayoutCheck,
     LayoutAdd,
     LayoutLearn,
+    LayoutAudit,
+    LayoutClash,
+    Numbers,
     Causes,
     Error,
 }
@@ -49,6 +52,9 @@ impl Answer {
             Answer::LayoutCheck => schema_for!(json::LayoutCheck),
             Answer::LayoutAdd => schema_for!(json::LayoutAdd),
             Answer::LayoutLearn => schema_for!(LayoutLearn),
+            Answer::LayoutAudit => schema_for!(json_layout::LayoutAudit),
+            Answer::LayoutClash => schema_for!(json_layout::LayoutClash),
+            Answer::Numbers => schema_for!(json_layout::Numbers),
             Answer::Error => schema_for!(json::Error),
         }
     }

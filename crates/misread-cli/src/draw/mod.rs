@@ -9,6 +9,7 @@ mod bits;
 mod canvas;
 mod layout;
 mod segment;
+mod svg;
 #[cfg(test)]
 mod tests;
 
@@ -17,6 +18,7 @@ use anstyle::{AnsiColor, Style};
 pub(crate) use alignment::Alignment;
 pub(crate) use bits::{Drawing, Marked};
 pub(crate) use layout::{draw_layout, draw_open_layout};
+pub(crate) use svg::layout_svg;
 
 /// How wide a drawing may be.
 pub(crate) const COLUMNS: usize = 80;
@@ -81,6 +83,18 @@ impl std::fmt::Display for Line {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         self.0.iter().try_for_each(|(_, text)| f.write_str(text))
     }
+}
+
+/// Wrapped text behind a lead such as `- `, later lines set in as far.
+pub(crate) fn hanging(ink: Ink, lead: &str, text: &str) -> Vec<Line> {
+    let indent = lead.chars().count();
+    let lines = wrap(text, COLUMNS - indent).into_iter().enumerate();
+    lines
+        .map(|(i, line)| {
+            let lead = if i == 0 { lead.to_owned() } else { " ".repeat(indent) };
+            Line::new(ink, format!("{lead}{line}"))
+        })
+        .collect()
 }
 
 /// Breaks text at spaces into lines of at most `width` columns; a longer word

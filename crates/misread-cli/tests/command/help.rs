@@ -2,13 +2,16 @@
 
 use crate::misread;
 
-const COMMANDS: [&[&str]; 9] = [
+const COMMANDS: [&[&str]; 12] = [
     &["decode"],
     &["frame"],
     &["layout", "list"],
     &["layout", "show"],
     &["layout", "check"],
     &["layout", "add"],
+    &["layout", "audit"],
+    &["layout", "clash"],
+    &["numbers"],
     &["schema"],
     &["completions"],
     &["man"],

@@ -6,11 +6,13 @@
 // Helpers outside the test functions fail as tests do.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
+mod audit;
 mod decode;
 mod explain;
 mod frame;
 mod help;
 mod layout;
+mod numbers;
 mod schema;
 mod streams;
 

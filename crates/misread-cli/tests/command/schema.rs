@@ -31,6 +31,8 @@ fn answers_are_as_their_schemas_say() {
     let (good, bad, kept) = (path("good.toml"), path("bad.toml"), path("kept"));
     let own = misread(["layout", "show", "open-26", "--toml"]).stdout.replace("open", "slip");
     fs::write(&good, &own).unwrap();
+    let cards = path("cards.csv");
+    fs::write(&cards, "facility,card\n42,1234\n43,1234\n42,x\n").unwrap();
     fs::write(&bad, own.replace("2-9", "2-12")).unwrap();
     let wide = "1".repeat(56);
     for args in [
@@ -54,6 +56,14 @@ fn answers_are_as_their_schemas_say() {
         &["layout", "check", "--json", &good],
         &["layout", "check", "--json", &bad],
         &["layout", "add", "--json", "--catalogue", &kept, &good],
+        &["layout", "audit", "--json", "open-26", "fascn-200", "plain-24"],
+        &["layout", "clash", "--json", "--cards", &cards, "--layout", "open-26"],
+        &[
+            "layout", "clash", "--json", "--mask", "--cards", &cards, "--layout", "open-26",
+            "--panel", "low-16",
+        ],
+        &["numbers", "--json", "--printed", "0012345678", "--shown", "24910"],
+        &["numbers", "--json", "--mask", "--printed", "42,1234", "--shown", "1"],
         &["slipway", "--json"],
     ] {
         check(args);

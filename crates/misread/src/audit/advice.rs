@@ -77,10 +77,12 @@ fn turned(frames: &Frames, audit: &Audit) -> Vec<String> {
         )
     } else if reversed == 0.0 {
         "A reversed bit order always shows.".to_owned()
+    } else if reversed < 0.01 {
+        format!("A reversed bit order nearly always shows: {} cards passes.", one_in(reversed))
     } else if reversed == 1.0 {
         format!("A reversed bit order never shows: {KNOWN_CARD}.")
     } else {
-        format!("A reversed bit order passes on {} cards: try several.", one_in(reversed))
+        format!("A reversed bit order goes unseen on {} cards: try several.", one_in(reversed))
     });
     advice
 }

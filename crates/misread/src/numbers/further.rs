@@ -19,7 +19,9 @@ const DRAWN: u64 = 32;
 pub struct Further {
     /// The smallest number of further pairs that, well chosen, leave one chain
     /// with 99 % on average over the chains by their weights; 0 where one has
-    /// it already. Over two, each is chosen as the best after those before.
+    /// it already. A chain that does not apply to a number is told from the
+    /// others by that. Over two, each is chosen as the best after those
+    /// before.
     pub pairs: usize,
     /// Printed numbers that do it, of the same kind as those given.
     pub examples: Vec<Written>,
@@ -113,7 +115,7 @@ fn class(ends: &[Option<End>], path: usize) -> usize {
 /// ones.
 fn numbers_like(pairs: &[Pair]) -> Vec<Written> {
     let mut numbers: Vec<Written> = Vec::new();
-    let mut state = 0x6D69_7372_6561_64u64;
+    let mut state = 0x006D_6973_7265_6164_u64;
     for i in 0..DRAWN {
         let Some(pair) = pairs.get(i as usize % pairs.len().max(1)) else { break };
         let mut draw = |bits: u32| mixed(&mut state) >> (64 - bits.clamp(1, 64));

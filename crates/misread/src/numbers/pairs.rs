@@ -167,6 +167,9 @@ struct Rows {
     shown: usize,
 }
 
+/// What is printed and shown, as it stands in a row, and what it is read as.
+type RowPair = (String, String, Pair);
+
 impl Rows {
     fn of(headings: &str) -> Option<Self> {
         let mut reader = RowReader::new(delimiter(headings));
@@ -176,10 +179,7 @@ impl Rows {
     }
 
     /// `None` for a row in which every cell is empty.
-    fn pair(
-        &mut self,
-        text: &str,
-    ) -> Result<Option<(String, String, Pair)>, (Option<String>, PairProblem)> {
+    fn pair(&mut self, text: &str) -> Result<Option<RowPair>, (Option<String>, PairProblem)> {
         let mut cells = self.reader.cells(text).map_err(|_| (None, PairProblem::OpenQuote))?;
         while cells.last().is_some_and(String::is_empty) {
             cells.pop();

@@ -69,8 +69,11 @@ pub fn readings(printed: &Written, layouts: &[(&Layout, f64)]) -> Vec<PrintedRea
     found
 }
 
+/// Values by field.
+type Fields = Vec<(String, u64)>;
+
 /// What a number can say of a layout's fields, and by which step.
-fn fields_of(layout: &Layout, state: State) -> Vec<(Option<Step>, Vec<(String, u64)>)> {
+fn fields_of(layout: &Layout, state: State) -> Vec<(Option<Step>, Fields)> {
     let field = |name: &str| layout.field(name);
     let value = |name: &str, number: u64| {
         let field = field(name)?;

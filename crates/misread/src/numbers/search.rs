@@ -1,10 +1,10 @@
 //! Every chain of steps that explains all pairs.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use super::further::{Further, further, merged};
 use super::step::{Form, Step, Steps};
-use super::steps::{State, digits};
+use super::steps::{Held, State, digits};
 use super::written::Written;
 use crate::Layout;
 
@@ -56,6 +56,10 @@ pub struct Explained {
     /// but none behind a step that does not apply or that comes back to where
     /// the chain was.
     pub tried: u64,
+    /// For one pair: the share, 0 to 1, of unrelated numbers as long as the
+    /// one shown that some chain would lead to by luck. `None` for several
+    /// pairs.
+    pub by_luck: Option<f64>,
     /// How many chains explain the pairs as well but were too many to weigh.
     pub left_out: usize,
     /// The layouts whose frames were tried.
@@ -76,11 +80,17 @@ pub fn explain(pairs: &[Pair], layouts: &[&Layout]) -> Explained {
     let used = |at: &usize| forms.iter().any(|form| form.at == *at);
     let name = |at: usize| layouts[at].name().to_owned();
     let steps = Steps::new(&forms);
-    let mut search = Search { pairs, steps: &steps, tried: 0, found: Vec::new() };
+    let mut search = Search {
+        pairs,
+        steps: &steps,
+        tried: 0,
+        found: Vec::new(),
+        reached: (pairs.len() == 1).then(HashSet::new),
+    };
     if !pairs.is_empty() {
         search.run();
     }
-    let Search { tried, found, .. } = search;
+    let Search { tried, found, reached, .. } = search;
     let mut weighed = steps.weighed(found);
     let left_out = weighed.len().saturating_sub(MOST_WEIGHED);
     weighed.truncate(MOST_WEIGHED);
@@ -89,6 +99,7 @@ pub fn explain(pairs: &[Pair], layouts: &[&Layout]) -> Explained {
         further: further(&paths, &outcomes),
         paths,
         tried,
+        by_luck: reached.zip(pairs.first()).map(|(reached, pair)| luck(&reached, &pair.shown)),
         left_out,
         layouts: (0..layouts.len()).filter(used).map(name).collect(),
         layouts_left_out: (0..layouts.len()).filter(|at| !used(at)).map(name).collect(),
@@ -100,6 +111,31 @@ struct Search<'a> {
     steps: &'a Steps,
     tried: u64,
     found: Vec<Vec<Step>>,
+    /// Everything that any chain comes to on the first pair, where there is no
+    /// other.
+    reached: Option<HashSet<Held>>,
+}
+
+/// The share of all numbers as long as the one shown that are reached.
+fn luck(reached: &HashSet<Held>, shown: &Written) -> f64 {
+    let (base, shown, letters) = match *shown {
+        Written::Two { .. } => {
+            let small = |held: &&Held| match held {
+                Held::Two { facility, card } => *facility < 1 << 8 && *card < 1 << 16,
+                Held::Number(_) => false,
+            };
+            return reached.iter().filter(small).count() as f64 / libm::exp2(24.0);
+        }
+        Written::Number { decimal: Some(number), .. } => (10, number, 9.0),
+        Written::Number { hexadecimal, .. } => (16, hexadecimal.unwrap_or(0), 15.0),
+    };
+    let digits = |number: u64| number.checked_ilog(base).unwrap_or(0);
+    let as_long = |held: &&Held| match held {
+        Held::Number(number) => digits(*number) == digits(shown),
+        Held::Two { .. } => false,
+    };
+    let all = letters * libm::pow(f64::from(base as u32), f64::from(digits(shown)));
+    (reached.iter().filter(as_long).count() as f64 / all).min(1.0)
 }
 
 impl Search<'_> {
@@ -133,6 +169,9 @@ impl Search<'_> {
     /// pair at each of its stops, and is as it was when this returns.
     fn from(&mut self, chain: &mut Vec<Step>, passed: &mut Vec<Vec<State>>) {
         let Some(states) = passed.last().cloned() else { return };
+        if let (Some(reached), Some(state)) = (&mut self.reached, states.first()) {
+            reached.insert(state.held);
+        }
         let is_shown = |state: &State, pair: &Pair| state.end(None).is_shown_as(&pair.shown);
         let all_shown = |states: &[State]| {
             states.iter().zip(self.pairs).all(|(state, pair)| is_shown(state, pair))
@@ -158,11 +197,14 @@ impl Search<'_> {
         let is_last = chain.len() + 1 == MOST_STEPS;
         for step in &steps.anywhere {
             self.tried += 1;
-            if is_last
-                && let (Some(&state), Some(pair)) = (states.first(), self.pairs.first())
-                && !step.apply(state).is_some_and(|next| is_shown(&next, pair))
-            {
-                continue;
+            if is_last && let (Some(&state), Some(pair)) = (states.first(), self.pairs.first()) {
+                let next = step.apply(state);
+                if let (Some(reached), Some(next)) = (&mut self.reached, next) {
+                    reached.insert(next.held);
+                }
+                if !next.is_some_and(|next| is_shown(&next, pair)) {
+                    continue;
+                }
             }
             let next: Option<Vec<State>> = states.iter().map(|&s| step.apply(s)).collect();
             let Some(next) = next.filter(|next| !passed.contains(next)) else { continue };
