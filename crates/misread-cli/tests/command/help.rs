@@ -2,13 +2,14 @@
 
 use crate::misread;
 
-const COMMANDS: [&[&str]; 9] = [
+const COMMANDS: [&[&str]; 1 + 9] = [
     &["decode"],
     &["frame"],
     &["layout", "list"],
     &["layout", "show"],
     &["layout", "check"],
     &["layout", "add"],
+    &["layout", "learn"],
     &["schema"],
     &["completions"],
     &["man"],

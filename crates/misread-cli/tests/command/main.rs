@@ -10,6 +10,7 @@ mod decode;
 mod frame;
 mod help;
 mod layout;
+mod layout_learn;
 mod schema;
 mod streams;
 

@@ -32,6 +32,8 @@ fn answers_are_as_their_schemas_say() {
     let own = misread(["layout", "show", "open-26", "--toml"]).stdout.replace("open", "slip");
     fs::write(&good, &own).unwrap();
     fs::write(&bad, own.replace("2-9", "2-12")).unwrap();
+    let sheet = path("sheet.csv");
+    fs::write(&sheet, "bits,card\n00001,0\n00101,2\n01110,7\n11010,13\n").unwrap();
     let wide = "1".repeat(56);
     for args in [
         &["decode", "--json", SOUND, "?", "10", "10x", "0x95026900", "1001"][..],
@@ -46,6 +48,8 @@ fn answers_are_as_their_schemas_say() {
         &["layout", "check", "--json", &good],
         &["layout", "check", "--json", &bad],
         &["layout", "add", "--json", "--catalogue", &kept, &good],
+        &["layout", "learn", "--json", &sheet],
+        &["layout", "learn", "--json", "--mask", &sheet],
         &["slipway", "--json"],
     ] {
         check(args);

@@ -146,7 +146,7 @@ impl Column {
     }
 
     /// The column, turned over where it begins with 1; and whether it was.
-    pub(super) fn from_zero(mut self, ones: &Column) -> (Self, bool) {
+    pub(super) fn beginning_with_zero(mut self, ones: &Column) -> (Self, bool) {
         let turned = self.0[0] & 1 == 1;
         if turned {
             self.add(ones);
