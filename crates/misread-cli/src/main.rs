@@ -13,6 +13,7 @@ mod json_explain;
 mod json_learn;
 mod lines;
 mod masking;
+mod meter;
 mod output;
 mod reads;
 mod refusal;

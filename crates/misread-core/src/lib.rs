@@ -7,8 +7,10 @@
 //! 2. [`layout`]: which bits of a frame are facility code, card number, fixed
 //!    bits and parity. Checked once when built; after that, decoding says
 //!    either the fields or which check failed, and over which bits.
+//! 3. [`pulse`]: the pulses on D0 and D1 that the bits arrive as. Level changes
+//!    in, finished reads out, and what is wrong with their timing.
 //!
-//! It is `no_std`. Decoding neither allocates nor panics. With the `alloc`
+//! It is `no_std`. Assembling and decoding neither allocate nor panic. With the `alloc`
 //! feature (on by default) a layout may have any number of fields and rules;
 //! without it, up to the capacities stated in [`layout`].
 //!
@@ -36,6 +38,7 @@ extern crate std;
 
 pub mod bits;
 pub mod layout;
+pub mod pulse;
 
 pub use bits::{Bit, Bits, Turn};
 pub use layout::{Decoded, Layout, Misfit};

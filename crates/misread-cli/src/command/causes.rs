@@ -104,17 +104,16 @@ fn one(info: &CauseInfo, model: &Model) -> Vec<Line> {
     lines.push(Line::default());
     say(&mut lines, Ink::Plain, "", info.what);
     say(&mut lines, Ink::Plain, "", &format!("Before a read is seen: {:.1}%.", 100.0 * info.prior));
+    if let Some(caution) = info.caution {
+        lines.push(Line::default());
+        say(&mut lines, Ink::Alert, "CAUTION: ", caution);
+    }
     lines.push(Line::default());
     lines.push(Line::new(Ink::Strong, "How to make sure"));
     say(&mut lines, Ink::Plain, "  ", info.confirm);
     lines.push(Line::default());
     lines.push(Line::new(Ink::Strong, "How to mend it"));
-    let mut cautioned = false;
     for (i, step) in info.mend.iter().enumerate() {
-        if let (true, false, Some(caution)) = (step.touches_wire, cautioned, info.caution) {
-            cautioned = true;
-            say(&mut lines, Ink::Alert, "  CAUTION: ", caution);
-        }
         say(&mut lines, Ink::Plain, &format!("  {}. ", i + 1), step.says);
     }
     lines.push(Line::default());

@@ -7,6 +7,7 @@
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 mod decode;
+mod explain;
 mod frame;
 mod help;
 mod layout;

@@ -3,6 +3,7 @@
 use std::fmt;
 use std::ops::ControlFlow;
 
+use misread_core::Bit;
 use misread_core::layout::Layout;
 
 use super::card::{CardFound, most_likely_card};
@@ -367,7 +368,12 @@ fn card_of_unit(
     }
     let Some(first) = finds.first() else { return CardFound::unknown(layout) };
     if !first.single {
-        return first.clone();
+        // Certain is what holds whichever card it is.
+        let certain = finds.iter().skip(1).fold(first.frame, |certain, find| {
+            let both = certain.iter().zip(find.frame.iter());
+            both.map(|(a, b)| if a == b { a } else { Bit::Unread }).collect()
+        });
+        return CardFound::new(layout, cause, certain);
     }
     let mut best: Option<(f64, &CardFound)> = None;
     for find in finds.iter().filter(|find| find.single) {

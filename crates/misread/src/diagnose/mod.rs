@@ -39,15 +39,15 @@
 mod align;
 mod card;
 mod case;
-mod code;
+pub(crate) mod code;
 mod diagnosis;
 mod evidence;
 pub(crate) mod gf2;
 mod likelihood;
 mod next;
 mod posterior;
-mod trellis;
-mod wording;
+pub(crate) mod trellis;
+pub(crate) mod wording;
 
 pub use align::{Aligned, align};
 pub use card::CardFound;
@@ -55,6 +55,7 @@ pub use case::{Candidates, Case, CaseRead, Expected, FACILITY};
 pub(crate) use case::{fits, holds_in};
 pub use diagnosis::{Alike, CauseFound, Diagnosis, LEAST_PROBABILITY, Verdict, diagnose};
 pub use evidence::{Exhibit, evidence};
+pub(crate) use likelihood::has_bytes;
 pub use likelihood::{ReadError, read_probability};
 pub use next::{NextTest, OutcomeSays, after_outcome, next_tests};
 pub use posterior::{DiagnoseError, Posterior, Progress, SHORTEST_LAYOUT, Triple, posterior};

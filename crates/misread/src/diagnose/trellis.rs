@@ -86,6 +86,11 @@ impl Trellis {
         self.steps.len()
     }
 
+    /// How many states there are at most; the first and the last is 0.
+    pub(crate) fn states(&self) -> usize {
+        self.states
+    }
+
     /// The bits that may stand at `index`: one where it is known.
     pub(crate) fn choices(&self, index: usize) -> &'static [bool] {
         match self.steps[index].known {

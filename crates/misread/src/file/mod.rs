@@ -69,9 +69,12 @@ pub use layout_doc::{FieldDoc, FixedDoc, LayoutDoc, ParityDoc};
 pub use line_error::{LineError, LineProblem};
 pub use parse_error::ParseError;
 pub use reads::{LineRead, ReadLines, read_lines};
+pub(crate) use shorten::shown;
 pub use shown::{ShownError, ValuesError, ValuesProblem, parse_values, read_shown};
 pub(crate) use spans::listed as positions_in_words;
 #[cfg(feature = "files")]
-pub use store::write_new;
+pub use store::{write_new, write_whole};
+pub(crate) use tables::{RowReader, delimiter};
 pub use tables::{Table, TableRead, read_cards, read_table};
 pub use value_text::ValueProblem;
+pub(crate) use value_text::parse_value;

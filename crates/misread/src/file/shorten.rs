@@ -1,7 +1,7 @@
 //! Text from outside, as a message shows it.
 
 /// The text without control characters, and cut where it is long.
-pub(super) fn shown(text: &str) -> String {
+pub(crate) fn shown(text: &str) -> String {
     const MOST: usize = 80;
     let mut short: String =
         text.chars().take(MOST).map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect();

@@ -193,7 +193,7 @@ fn is_bits(heading: &str) -> bool {
 }
 
 /// What stands between the cells of the headings.
-fn delimiter(headings: &str) -> u8 {
+pub(crate) fn delimiter(headings: &str) -> u8 {
     [b',', b';', b'\t']
         .into_iter()
         .find(|delimiter| headings.as_bytes().contains(delimiter))
@@ -203,12 +203,12 @@ fn delimiter(headings: &str) -> u8 {
 /// Takes rows apart one line at a time, so that a quote left open spoils its
 /// own line and not the rest of the table.
 #[derive(Debug)]
-struct RowReader {
+pub(crate) struct RowReader {
     builder: csv::ReaderBuilder,
 }
 
 impl RowReader {
-    fn new(delimiter: u8) -> Self {
+    pub(crate) fn new(delimiter: u8) -> Self {
         let mut builder = csv::ReaderBuilder::new();
         builder
             .delimiter(delimiter)
@@ -219,7 +219,7 @@ impl RowReader {
         RowReader { builder }
     }
 
-    fn cells(&mut self, line: &str) -> Result<Vec<String>, LineProblem> {
+    pub(crate) fn cells(&mut self, line: &str) -> Result<Vec<String>, LineProblem> {
         if line.matches('"').count() % 2 == 1 {
             return Err(LineProblem::OpenQuote);
         }

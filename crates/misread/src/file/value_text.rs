@@ -31,7 +31,7 @@ impl ValueProblem {
 }
 
 /// A whole number, decimal or `0x` hexadecimal, spaces around it aside.
-pub(super) fn parse_value(text: &str) -> Result<u64, ValueProblem> {
+pub(crate) fn parse_value(text: &str) -> Result<u64, ValueProblem> {
     let text = text.trim();
     let mark = text.get(..2).is_some_and(|mark| mark.eq_ignore_ascii_case("0x"));
     let (digits, radix) = if mark { (&text[2..], 16) } else { (text, 10) };

@@ -4,16 +4,14 @@ mod object;
 mod question;
 mod screen;
 
-use std::io::{IsTerminal, Write};
-use std::ops::ControlFlow;
 use std::path::PathBuf;
-use std::time::{Duration, Instant};
 
 use clap::Args;
-use misread::diagnose::{Numbers, Progress, diagnose};
+use misread::diagnose::{Numbers, diagnose};
 
 use crate::catalogue::Known;
 use crate::context::{Context, Outcome, Status};
+use crate::meter::Meter;
 use crate::reads::ReadArgs;
 use crate::refusal::Refusal;
 
@@ -71,7 +69,7 @@ pub(crate) fn run(args: &ExplainArgs, known: &Known, context: &mut Context) -> O
         context.refuse(refusal)?;
     }
     let numbers = if context.masking.is_on() { Numbers::Masked } else { Numbers::Shown };
-    let mut meter = Meter::new();
+    let mut meter = Meter::new("weighing the causes");
     let diagnosis =
         diagnose(&question.case, &question.candidates, &question.model, numbers, &mut |progress| {
             meter.show(progress)
@@ -107,35 +105,4 @@ fn refuse(error: &misread::diagnose::DiagnoseError, context: &Context) -> Refusa
         _ => error.to_string(),
     };
     Refusal::new(message, expected)
-}
-
-/// Says how far the work has come, on a terminal, once it takes long.
-struct Meter {
-    since: Instant,
-    shown: bool,
-    terminal: bool,
-}
-
-impl Meter {
-    const PATIENCE: Duration = Duration::from_millis(700);
-
-    fn new() -> Self {
-        Meter { since: Instant::now(), shown: false, terminal: std::io::stderr().is_terminal() }
-    }
-
-    fn show(&mut self, progress: Progress) -> ControlFlow<()> {
-        if self.terminal && self.since.elapsed() > Self::PATIENCE {
-            self.shown = true;
-            let percent = 100 * progress.done / progress.of.max(1);
-            // Nobody is left to tell when standard error is gone.
-            let _ = write!(std::io::stderr(), "\rweighing the causes: {percent:3}%");
-        }
-        ControlFlow::Continue(())
-    }
-
-    fn clear(&self) {
-        if self.shown {
-            let _ = write!(std::io::stderr(), "\r{:24}\r", "");
-        }
-    }
 }

@@ -110,8 +110,11 @@ fn model(args: &ExplainArgs) -> Result<Model, Refusal> {
     let Some(path) = &args.priors else { return Ok(Model::default()) };
     let file = Some(path.display().to_string());
     let refuse = |message: String, line, column| {
-        Refusal::new(message, "a priors file, as misread explain --help and the manual describe it")
-            .at(Place { file: file.clone(), line, column, read: None })
+        Refusal::new(
+            message,
+            "a priors file, with [causes], [cards], [layouts], [rates] and [tests] as wanted",
+        )
+        .at(Place { file: file.clone(), line, column, read: None })
     };
     let text = std::fs::read_to_string(path)
         .map_err(|error| refuse(format!("cannot be read: {error}"), None, None))?;

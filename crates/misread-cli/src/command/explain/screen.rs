@@ -271,13 +271,16 @@ fn others(page: &mut Page, diagnosis: &Diagnosis) {
     }
     page.heading("What else it could be");
     for found in others {
-        let alike = diagnosis.alike.iter().find(|alike| alike.cause == found.cause);
-        let tell = match alike {
-            Some(_) => " The bits cannot tell it from the answer above.",
-            None => "",
-        };
         let lead = format!("  {:>6}  ", percent(found.probability));
-        page.say(Ink::Plain, &lead, &format!("{}.{tell}", info(found.cause).headline));
+        page.say(Ink::Plain, &lead, &format!("{}.", info(found.cause).headline));
+        if let Some(alike) = diagnosis.alike.iter().find(|alike| alike.cause == found.cause) {
+            let tells = format!("The bits cannot tell; this can: {}.", lower(&alike.says));
+            let tells = match alike.test {
+                Some(_) => tells,
+                None => "The bits cannot tell, and no test that is known here can.".to_owned(),
+            };
+            page.say(Ink::Plain, &" ".repeat(lead.len()), &tells);
+        }
     }
 }
 

@@ -1,0 +1,319 @@
+//! Captures as tables, in three shapes told apart by their headings.
+
+mod headings;
+mod rows;
+
+use std::io::{BufRead, Seek};
+
+use super::collect::Collector;
+use super::error::shown;
+use super::signals::{Watch, line_named, unclear};
+use super::volts;
+use super::{Activity, Capture, CaptureError, Options};
+use crate::pulse::{Level, Line, Rest};
+
+use headings::{Headings, Shape};
+use rows::{Row, Stop, each_row};
+
+/// The unit of a table's time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TimeUnit {
+    /// s
+    Seconds,
+    /// ms
+    Milliseconds,
+    /// µs
+    Microseconds,
+    /// ns
+    Nanoseconds,
+}
+
+impl TimeUnit {
+    /// The unit of that short name: `s`, `ms`, `us` or `ns`.
+    pub fn named(name: &str) -> Option<Self> {
+        Some(match name {
+            "s" | "sec" | "seconds" => TimeUnit::Seconds,
+            "ms" => TimeUnit::Milliseconds,
+            "us" | "µs" | "μs" => TimeUnit::Microseconds,
+            "ns" => TimeUnit::Nanoseconds,
+            _ => return None,
+        })
+    }
+
+    fn nanoseconds(self) -> f64 {
+        match self {
+            TimeUnit::Seconds => 1e9,
+            TimeUnit::Milliseconds => 1e6,
+            TimeUnit::Microseconds => 1e3,
+            TimeUnit::Nanoseconds => 1.0,
+        }
+    }
+}
+
+pub(super) fn read<R: BufRead + Seek>(
+    mut input: R,
+    options: &Options,
+) -> Result<Capture, CaptureError> {
+    let headings = headings::find(&mut input, options)?;
+    match headings.shape {
+        Shape::Unclear(ref found) => {
+            let signals = activity(&mut input, &headings)?;
+            Err(unclear(found.clone(), signals))
+        }
+        Shape::Levels(columns) => read_levels(&mut input, &headings, columns, options),
+        Shape::Changes { line, level } => {
+            read_changes(&mut input, &headings, [line, level], options)
+        }
+        Shape::Pulses { line, width, unit } => {
+            let names = [line, width];
+            read_pulses(&mut input, &headings, names, unit, options)
+        }
+    }
+}
+
+/// What each row so far says about how far apart samples are.
+#[derive(Default)]
+struct Spacing {
+    first: Option<i64>,
+    last: i64,
+    rows: i64,
+    shortest: Option<i64>,
+    longest: i64,
+}
+
+impl Spacing {
+    fn row(&mut self, time: i64) {
+        if self.first.is_none() {
+            self.first = Some(time);
+        } else {
+            let gap = time.saturating_sub(self.last);
+            self.shortest = Some(self.shortest.map_or(gap, |shortest| shortest.min(gap)));
+            self.longest = self.longest.max(gap);
+            self.rows += 1;
+        }
+        self.last = time;
+    }
+
+    /// The sample period in nanoseconds, where the rows are evenly spaced; rows
+    /// that are not are written as something changes.
+    fn period(&self) -> u32 {
+        let (Some(first), Some(shortest)) = (self.first, self.shortest) else { return 0 };
+        if self.rows < 2 || self.longest > shortest.saturating_add(shortest / 2).max(1) {
+            return 0;
+        }
+        let period = self.last.saturating_sub(first) / self.rows;
+        u32::try_from(period).unwrap_or(u32::MAX)
+    }
+}
+
+/// What a walk over the rows has given.
+struct Walked {
+    collector: Collector,
+    names: [String; 2],
+    sample_period: u32,
+    stop: Option<Stop>,
+}
+
+fn read_levels<R: BufRead + Seek>(
+    input: &mut R,
+    headings: &Headings,
+    columns: [usize; 2],
+    options: &Options,
+) -> Result<Capture, CaptureError> {
+    with_threshold(input, headings, &columns, options, |input, threshold| {
+        let mut collector = Collector::new(options);
+        let mut spacing = Spacing::default();
+        let mut before = [None; 2];
+        let stop = each_row(input, headings, |row| {
+            let time = row.time()?;
+            let [d0, d1] = columns;
+            let levels = [row.level(d0, threshold)?, row.level(d1, threshold)?];
+            spacing.row(time);
+            for (line, level) in Line::BOTH.into_iter().zip(levels) {
+                if before[line.index()].replace(level) != Some(level) {
+                    collector.level(time, line, level);
+                }
+            }
+            Ok(())
+        })?;
+        if spacing.first.is_some() {
+            collector.still_at(spacing.last);
+        }
+        let names = columns.map(|column| headings.name(column).to_owned());
+        Ok(Walked { collector, names, sample_period: spacing.period(), stop })
+    })
+}
+
+fn read_changes<R: BufRead + Seek>(
+    input: &mut R,
+    headings: &Headings,
+    [line, level]: [usize; 2],
+    options: &Options,
+) -> Result<Capture, CaptureError> {
+    with_threshold(input, headings, &[level], options, |input, threshold| {
+        let mut collector = Collector::new(options);
+        let mut names = LineNames::default();
+        let stop = each_row(input, headings, |row| {
+            let time = row.time()?;
+            let line = names.line(row, line, options)?;
+            collector.level(time, line, row.level(level, threshold)?);
+            Ok(())
+        })?;
+        Ok(Walked { collector, names: names.into_names(), sample_period: 0, stop })
+    })
+}
+
+/// Walks once; where voltages are met, finds their threshold and walks again.
+fn with_threshold<R: BufRead + Seek>(
+    input: &mut R,
+    headings: &Headings,
+    columns: &[usize],
+    options: &Options,
+    mut walk: impl FnMut(&mut R, Option<f64>) -> Result<Walked, CaptureError>,
+) -> Result<Capture, CaptureError> {
+    let mut threshold = options.threshold;
+    let mut walked = walk(input, threshold)?;
+    if matches!(walked.stop, Some(Stop::Voltage)) {
+        threshold = Some(volts::threshold(|see| {
+            each_row(input, headings, |row| {
+                columns.iter().try_for_each(|&column| row.number(column).map(&mut *see))
+            })
+            .map(|_| ())
+        })?);
+        walked = walk(input, threshold)?;
+    }
+    finish(walked, options, threshold)
+}
+
+fn read_pulses<R: BufRead + Seek>(
+    input: &mut R,
+    headings: &Headings,
+    [line, width]: [usize; 2],
+    unit: TimeUnit,
+    options: &Options,
+) -> Result<Capture, CaptureError> {
+    let rest = match options.rest {
+        Rest::At(level) => level,
+        // A table of pulses does not say which way they go.
+        Rest::Found => Level::High,
+    };
+    let mut collector = Collector::new(options);
+    let mut names = LineNames::default();
+    // When each line's pulse is over, if it is not yet.
+    let mut ends: [Option<i64>; 2] = [None; 2];
+    let stop = each_row(input, headings, |row| {
+        let time = row.time()?;
+        let line = names.line(row, line, options)?;
+        let end = time.saturating_add(row.duration(width, unit)?);
+        if !collector.has_any() {
+            for line in Line::BOTH {
+                collector.level(time, line, rest);
+            }
+        }
+        end_pulses(&mut collector, &mut ends, time, rest);
+        if ends[line.index()].is_some_and(|end| end > time) {
+            return Err(row.refuse(
+                headings.time,
+                format!("{line} pulses again before its pulse is over"),
+                "pulses of a line one after the other",
+            ));
+        }
+        collector.level(time, line, rest.other());
+        ends[line.index()] = Some(end);
+        Ok(())
+    })?;
+    end_pulses(&mut collector, &mut ends, i64::MAX, rest);
+    finish(Walked { collector, names: names.into_names(), sample_period: 0, stop }, options, None)
+}
+
+/// Brings the lines whose pulse is over by then back to rest, in order.
+fn end_pulses(collector: &mut Collector, ends: &mut [Option<i64>; 2], by: i64, rest: Level) {
+    let mut lines = Line::BOTH;
+    lines.sort_by_key(|line| ends[line.index()]);
+    for line in lines {
+        if let Some(end) = ends[line.index()].take_if(|end| *end <= by) {
+            collector.level(end, line, rest);
+        }
+    }
+}
+
+fn finish(
+    walked: Walked,
+    options: &Options,
+    threshold: Option<f64>,
+) -> Result<Capture, CaptureError> {
+    let Walked { collector, names, sample_period, stop } = walked;
+    let damage = match stop {
+        Some(Stop::Damage(damage)) => Some(damage),
+        Some(Stop::Voltage) | None => None,
+    };
+    match damage {
+        Some(damage) if !collector.has_any() => Err(CaptureError::Damaged(damage)),
+        damage => Ok(collector.finish(options, names, sample_period, threshold, damage)),
+    }
+}
+
+/// What the lines are called in the cells of a column.
+#[derive(Default)]
+struct LineNames {
+    seen: [Option<String>; 2],
+}
+
+impl LineNames {
+    fn line(&mut self, row: &Row<'_>, column: usize, options: &Options) -> Result<Line, Stop> {
+        let name = row.text(column)?;
+        let is_given = |given: &Option<String>| given.as_deref() == Some(name);
+        let line = match name {
+            _ if is_given(&options.d0) => Line::D0,
+            _ if is_given(&options.d1) => Line::D1,
+            "0" => Line::D0,
+            "1" => Line::D1,
+            name => line_named(name).ok_or_else(|| {
+                row.refuse(column, format!("found ‘{}’", shown(name)), "the name of D0 or of D1")
+            })?,
+        };
+        self.seen[line.index()].get_or_insert_with(|| name.to_owned());
+        Ok(line)
+    }
+
+    fn into_names(self) -> [String; 2] {
+        let [d0, d1] = self.seen;
+        [d0.unwrap_or_else(|| Line::D0.to_string()), d1.unwrap_or_else(|| Line::D1.to_string())]
+    }
+}
+
+/// What happens in each column but the time; one with a cell that is no number
+/// is left out.
+fn activity<R: BufRead + Seek>(
+    input: &mut R,
+    headings: &Headings,
+) -> Result<Vec<Activity>, CaptureError> {
+    let columns: Vec<usize> = (0..headings.count()).filter(|&c| c != headings.time).collect();
+    let mut ranges = vec![Some((f64::INFINITY, f64::NEG_INFINITY)); columns.len()];
+    each_row(input, headings, |row| {
+        for (range, &column) in ranges.iter_mut().zip(&columns) {
+            *range = match (*range, row.number(column)) {
+                (Some((low, high)), Ok(value)) => Some((low.min(value), high.max(value))),
+                _ => None,
+            };
+        }
+        Ok(())
+    })?;
+    let mut watches = vec![Watch::default(); columns.len()];
+    each_row(input, headings, |row| {
+        let time = row.time()?;
+        for ((watch, range), &column) in watches.iter_mut().zip(&ranges).zip(&columns) {
+            if let (Some((low, high)), Ok(value)) = (range, row.number(column)) {
+                watch.see(time, value > (low + high) / 2.0);
+            }
+        }
+        Ok(())
+    })?;
+    Ok(watches
+        .into_iter()
+        .zip(ranges)
+        .zip(columns)
+        .filter(|((_, range), _)| range.is_some())
+        .map(|((watch, _), column)| watch.into_activity(headings.name(column)))
+        .collect())
+}

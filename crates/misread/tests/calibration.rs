@@ -1,0 +1,38 @@
+//! A stated probability comes true as often as it says.
+
+#![allow(clippy::unwrap_used)]
+
+#[path = "../examples/calibration/bands.rs"]
+mod bands;
+
+use bands::{calibrate, interval};
+
+#[test]
+fn what_is_stated_comes_true_as_often() {
+    let found = calibrate(5_000, 1).unwrap();
+    assert!(found.cases > 4_900);
+    assert!(found.holds(), "{}", found.tables());
+    // It says something: most answers are nearly sure, and many are not.
+    let sure = found.answers[9];
+    assert!(sure.statements > 2_000 && sure.mean() > 0.95);
+    assert!(found.answers[..9].iter().map(|band| band.statements).sum::<u64>() > 500);
+}
+
+#[test]
+fn the_same_seed_gives_the_same_tables() {
+    assert_eq!(calibrate(60, 3).unwrap(), calibrate(60, 3).unwrap());
+    assert_ne!(calibrate(60, 3).unwrap(), calibrate(60, 4).unwrap());
+}
+
+/// Source: the example of the exact binomial test in the documentation of R
+/// (682 of 925 plants, after Conover, *Practical Nonparametric Statistics*);
+/// from memory.
+#[test]
+fn the_interval_is_the_exact_one() {
+    let (low, high) = interval(682, 925, 0.95);
+    assert!((low - 0.7076683).abs() < 5e-7 && (high - 0.7654066).abs() < 5e-7, "{low} {high}");
+    assert_eq!(interval(0, 10, 0.99).0, 0.0);
+    // With no miss in n, the lower end is the nth root of the tail.
+    let (low, high) = interval(10, 10, 0.99);
+    assert!((low - 0.005f64.powf(0.1)).abs() < 1e-9 && high == 1.0, "{low}");
+}
