@@ -58,7 +58,7 @@ pub(crate) struct LearnCandidate {
     pub(crate) weight: f64,
     /// What is added to a field to give the number on the card, as decimal
     /// text; fields to which nothing is added are left out.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub(crate) added: Vec<LearnAdded>,
 }
 

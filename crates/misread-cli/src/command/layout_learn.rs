@@ -6,13 +6,10 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use misread::Turn;
 use misread::diagnose::Numbers;
-use misread::file::{
-    FileProblem, LineError, LineProblem, TableRead, read_any, read_cards, write_new,
-};
+use misread::file::{LineError, LineProblem, TableRead, read_any, read_cards, write_new};
 use misread::layout::Span;
 use misread::learn::{Learned, NextSample, Open, Sample, Wishes, document, learn};
 
-use crate::catalogue::file_refusal;
 use crate::context::{Context, Outcome, Status, Stop};
 use crate::draw::{COLUMNS, Ink, Line, draw_open_layout, wrap};
 use crate::json::{FieldValue, Fields, Place};
@@ -202,11 +199,16 @@ fn write(target: &Path, answers: &[Learned], args: &LearnArgs) -> Result<(), Ref
             "--anyway, for a layout that gives the number in the frame",
         ));
     }
-    write_new(&document(layout), target).map_err(|error| match &error.problem {
-        FileProblem::Write(problem) if problem.kind() == ErrorKind::AlreadyExists => {
+    let doc = document(layout);
+    let text = match target.extension().is_some_and(|e| e.eq_ignore_ascii_case("json")) {
+        true => doc.to_json() + "\n",
+        false => doc.to_toml(),
+    };
+    write_new(target, text.as_bytes()).map_err(|error| match error.kind() {
+        ErrorKind::AlreadyExists => {
             refuse("there is such a file already".to_owned(), "the name of a new file")
         }
-        _ => file_refusal(&error),
+        _ => refuse(format!("cannot be written: {error}"), "a place where files can be written"),
     })
 }
 

@@ -2,7 +2,9 @@
 
 use crate::misread;
 
-const COMMANDS: [&[&str]; 12] = [
+const COMMANDS: [&[&str]; 15] = [
+    &["explain"],
+    &["causes"],
     &["decode"],
     &["frame"],
     &["layout", "list"],
@@ -12,6 +14,7 @@ const COMMANDS: [&[&str]; 12] = [
     &["layout", "audit"],
     &["layout", "clash"],
     &["numbers"],
+    &["layout", "learn"],
     &["schema"],
     &["completions"],
     &["man"],

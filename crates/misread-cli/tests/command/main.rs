@@ -12,6 +12,7 @@ mod explain;
 mod frame;
 mod help;
 mod layout;
+mod layout_learn;
 mod numbers;
 mod schema;
 mod streams;

@@ -34,6 +34,8 @@ fn answers_are_as_their_schemas_say() {
     let cards = path("cards.csv");
     fs::write(&cards, "facility,card\n42,1234\n43,1234\n42,x\n").unwrap();
     fs::write(&bad, own.replace("2-9", "2-12")).unwrap();
+    let sheet = path("sheet.csv");
+    fs::write(&sheet, "bits,card\n00001,0\n00101,2\n01110,7\n11010,13\n").unwrap();
     let wide = "1".repeat(56);
     for args in [
         &["decode", "--json", SOUND, "?", "10", "10x", "0x95026900", "1001"][..],
@@ -64,6 +66,8 @@ fn answers_are_as_their_schemas_say() {
         ],
         &["numbers", "--json", "--printed", "0012345678", "--shown", "24910"],
         &["numbers", "--json", "--mask", "--printed", "42,1234", "--shown", "1"],
+        &["layout", "learn", "--json", &sheet],
+        &["layout", "learn", "--json", "--mask", &sheet],
         &["slipway", "--json"],
     ] {
         check(args);

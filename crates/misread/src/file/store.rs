@@ -7,7 +7,6 @@ use std::path::{Path, PathBuf};
 use super::catalogue::{Catalogue, Format, text_of};
 use super::entry::Entry;
 use super::file_error::{FileError, FileProblem, NameTaken};
-use super::layout_doc::LayoutDoc;
 
 /// The largest layout file that is read, in bytes. The longest sound layout
 /// written out bit by bit stays well below.
@@ -103,23 +102,6 @@ impl Catalogue {
     }
 }
 
-/// Writes a layout document to a new file, in JSON where its name ends in
-/// `.json`, else in TOML. It is written beside its place and moved there, so
-/// there is never half a file.
-///
-/// # Errors
-///
-/// A file of that name, or a place that cannot be written.
-pub fn write_new(doc: &LayoutDoc, target: &Path) -> Result<(), FileError> {
-    let text = match Format::of_extension(target) {
-        Some(Format::Json) => doc.to_json() + "\n",
-        _ => doc.to_toml(),
-    };
-    let dir = target.parent().filter(|dir| !dir.as_os_str().is_empty());
-    write_beside(dir.unwrap_or(Path::new(".")), target, text.as_bytes(), false)
-        .map_err(|error| FileError::new(target, FileProblem::Write(error)))
-}
-
 fn bytes_of(path: &Path) -> Result<Vec<u8>, FileError> {
     let mut bytes = Vec::new();
     File::open(path)
@@ -171,11 +153,24 @@ fn is_same_file(a: &Path, b: &Path) -> bool {
 /// The folder cannot be written to, or the file not be moved; what stood there
 /// still does.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let dir = match path.parent() {
+    write_beside(folder_of(path), path, bytes, true)
+}
+
+/// The same for a new file: one that stands there stays, and the error is of
+/// [`io::ErrorKind::AlreadyExists`].
+///
+/// # Errors
+///
+/// A file of that name, and those of [`write_whole`].
+pub fn write_new(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    write_beside(folder_of(path), path, bytes, false)
+}
+
+fn folder_of(path: &Path) -> &Path {
+    match path.parent() {
         Some(dir) if !dir.as_os_str().is_empty() => dir,
         _ => Path::new("."),
-    };
-    write_beside(dir, path, bytes, true)
+    }
 }
 
 fn write_beside(dir: &Path, target: &Path, bytes: &[u8], replace: bool) -> io::Result<()> {

@@ -415,7 +415,12 @@ impl View<'_> {
                 )
             };
             let next_sample = self.splitter.for_column(column).or_else(|| self.splitter.best());
-            answer.open.push(Open { question, next_sample, decoding: !stated, bits: indices });
+            let bits = match settled && !places.is_empty() {
+                false => indices,
+                true if !unmoved.is_empty() => unmoved,
+                true => self.zeros().indices().map(|index| self.place(index)).collect(),
+            };
+            answer.open.push(Open { question, next_sample, decoding: !stated, bits });
         }
     }
 

@@ -52,7 +52,7 @@ pub(super) fn choices(frames: &Frames) -> Vec<BitChoices> {
     let (columns, ones) = (frames.columns(), frames.ones());
     let mut alike: HashMap<Column, Vec<usize>> = HashMap::new();
     for (index, column) in columns.iter().enumerate() {
-        alike.entry(column.from_zero(&ones).0).or_default().push(index);
+        alike.entry(column.beginning_with_zero(&ones).0).or_default().push(index);
     }
     let (mut column, mut set) = (Column::default(), Words::default());
     shape::for_each(bits, |growing| {
@@ -64,7 +64,7 @@ pub(super) fn choices(frames: &Frames) -> Vec<BitChoices> {
         if !growing.whole {
             return;
         }
-        for &index in alike.get(&column.from_zero(&ones).0).into_iter().flatten() {
+        for &index in alike.get(&column.beginning_with_zero(&ones).0).into_iter().flatten() {
             if !set.contains(index) {
                 let mut group = set;
                 group.set(index, true);

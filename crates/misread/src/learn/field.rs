@@ -103,7 +103,7 @@ impl Place {
             return self.place < 64 && number >> self.place & 1 == 1;
         }
         let digit = number.checked_div(10u64.checked_pow(u32::from(self.place / 4)).unwrap_or(0));
-        digit.is_some_and(|digit| digit % 10 >> (self.place % 4) & 1 == 1)
+        digit.is_some_and(|digit| (digit % 10) >> (self.place % 4) & 1 == 1)
     }
 }
 

@@ -146,7 +146,7 @@ impl Column {
     }
 
     /// The column, turned over where it begins with 1; and whether it was.
-    pub(super) fn from_zero(mut self, ones: &Column) -> (Self, bool) {
+    pub(super) fn beginning_with_zero(mut self, ones: &Column) -> (Self, bool) {
         let turned = self.0[0] & 1 == 1;
         if turned {
             self.add(ones);
@@ -214,4 +214,50 @@ fn insert(rows: &mut Vec<(usize, Words)>, mut row: Words) -> bool {
     }
     rows.push((pivot, row));
     true
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against galois, a general-purpose library: `testdata/learn/make.py`.
+    #[test]
+    fn ranks_and_null_spaces_are_those_of_an_independent_library() {
+        #[derive(serde::Deserialize)]
+        struct Made {
+            cases: Vec<Case>,
+        }
+        #[derive(serde::Deserialize)]
+        struct Case {
+            frames: Vec<String>,
+            rank: usize,
+            null_space: Vec<String>,
+        }
+        let text = include_str!("../../../../testdata/learn/null_spaces.json");
+        let made: Made = serde_json::from_str(text).unwrap();
+        assert!(made.cases.len() >= 24);
+        for case in made.cases {
+            let reads: Vec<Bits> = case.frames.iter().map(|frame| frame.parse().unwrap()).collect();
+            let bits = reads[0].len();
+            let frames = Frames::of(&reads, bits);
+            assert_eq!(frames.rank(), case.rank + 1);
+            let theirs: Vec<Words> =
+                case.null_space.iter().map(|set| words(&set.parse().unwrap())).collect();
+            assert_eq!(frames.rules(), theirs.len());
+            for solve in [Words::default(), Words::first(bits / 2)] {
+                let (solved, rest) = frames.solved_for(solve);
+                let ours: Vec<Words> =
+                    solved.iter().map(|(_, set)| *set).chain(rest.iter().copied()).collect();
+                assert_eq!(Span::of(ours.iter().copied()).rows(), Span::of(theirs.clone()).rows());
+                for (pivot, _) in &solved {
+                    let holding = ours.iter().filter(|set| set.contains(*pivot)).count();
+                    assert_eq!((solve.contains(*pivot), holding), (true, 1));
+                }
+            }
+            for index in 0..bits {
+                let theirs = theirs.iter().any(|set| set.contains(index));
+                assert_eq!(frames.is_in_a_rule(index), theirs);
+            }
+        }
+    }
 }

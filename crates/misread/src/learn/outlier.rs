@@ -2,6 +2,8 @@
 
 use misread_core::layout::Span;
 
+use super::candidate::wholes;
+use super::checks::settled;
 use super::claim::inverts;
 use super::frames::{Frames, words};
 use super::sample::{Group, LearnError};
@@ -14,20 +16,24 @@ const WRONG: f64 = 12.0;
 /// Up to this many samples, each is tried in turn.
 const FEW: usize = 24;
 
-/// Weighs the samples, those set aside that the rest is better explained
-/// without: by more than a sample of random bits would cost.
+/// Weighs the samples, those set aside that contradict the rest: the rest is
+/// better explained without, by more than a sample of random bits would cost,
+/// and says something settled that they go against. (That bits move in one
+/// sample alone is no contradiction: a counter passes a power of two once.)
 pub(super) fn weigh_sound(
     group: &Group,
     assume: &[(String, Vec<Span>)],
 ) -> Result<(Weighed, Vec<usize>), LearnError> {
     let mut best = (weigh(group, assume, &[])?, Vec::new());
-    let cost = group.bits as f64 + WRONG;
     if group.samples.len() > FEW {
-        if let Some(aside) = contradicting(group, assume)?
-            && let Ok(without) = weigh(group, assume, &aside)
-            && without.evidence - cost * aside.len() as f64 > best.0.evidence
-        {
-            best = (without, aside);
+        let aside = contradicting(group, assume)?.unwrap_or_default();
+        let without = weigh(group, assume, &aside)?;
+        let found: Vec<usize> =
+            aside.iter().copied().filter(|&i| is_against(group, i, &without)).collect();
+        let without =
+            if found.len() == aside.len() { without } else { weigh(group, assume, &found)? };
+        if is_better(group, &without, &best.0, found.len()) {
+            best = (without, found);
         }
         return Ok(best);
     }
@@ -37,8 +43,10 @@ pub(super) fn weigh_sound(
         for i in (0..group.samples.len()).filter(|i| !best.1.contains(i)) {
             let aside: Vec<usize> = best.1.iter().copied().chain([i]).collect();
             let without = weigh(group, assume, &aside)?;
-            if without.evidence - cost
-                > better.as_ref().map_or(best.0.evidence, |b| b.0.evidence - cost)
+            let so_far = better.as_ref().map_or(f64::NEG_INFINITY, |better| better.0.evidence);
+            if without.evidence > so_far
+                && is_better(group, &without, &best.0, 1)
+                && is_against(group, i, &without)
             {
                 better = Some((without, aside));
             }
@@ -50,6 +58,26 @@ pub(super) fn weigh_sound(
     }
     best.1.sort_unstable();
     Ok(best)
+}
+
+/// Whether the samples without some explain themselves better.
+fn is_better(group: &Group, without: &Weighed, with: &Weighed, some: usize) -> bool {
+    let cost = (group.bits as f64 + WRONG) * some as f64;
+    some > 0 && without.evidence - cost > with.evidence
+}
+
+/// Whether a sample goes against something the others settle: where a number
+/// stands, or a parity rule.
+fn is_against(group: &Group, sample: usize, others: &Weighed) -> bool {
+    let Some(config) = others.configs.first() else { return false };
+    if contradicts(group, sample, config, &others.frames) {
+        return true;
+    }
+    let Some(best) = wholes(others).into_iter().next() else { return false };
+    let difference = words(&group.samples[sample].bits).xor(others.frames.first);
+    settled(&others.frames, &others.bits, &best.rules())
+        .iter()
+        .any(|rule| rule.whole && rule.group.and(difference).is_odd())
 }
 
 /// The samples that contradict what a part of them says, for the part that the
@@ -116,7 +144,7 @@ pub(super) fn contradicts(group: &Group, sample: usize, config: &Config, frames:
                 let mut at = Words::default();
                 at.set(usize::from(index), true);
                 let at = received(at, frames.bits, config.turn);
-                let carried = !frame.and(at).is_empty() != inverts(config.turn);
+                let carried = frame.and(at).is_empty() == inverts(config.turn);
                 carried != place.of(own)
             })
         })

@@ -1,6 +1,6 @@
 //! What the installer has: reads, and the numbers that are known of the cards.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use misread_core::layout::{MAX_LAYOUT_BITS, MAX_NAME, Span};
 
@@ -149,9 +149,7 @@ pub(super) fn groups(samples: &[Sample]) -> Result<(Vec<Group>, Vec<SetAside>), 
     let mut most = 0;
     for (bits, samples) in by_length {
         two_numbers(&samples)?;
-        let mut different: Vec<String> = samples.iter().map(|s| s.bits.to_string()).collect();
-        different.sort();
-        different.dedup();
+        let different: HashSet<&Bits> = samples.iter().map(|sample| &sample.bits).collect();
         most = most.max(different.len());
         if different.len() < 2 {
             aside.extend(samples.iter().map(|sample| SetAside {

@@ -289,9 +289,12 @@ pub(super) struct Says {
     pub(super) run_together: Option<u32>,
     /// For each field: the constant taken off first, as far as it matters for
     /// these bits, and the bits with their places, as received.
-    pub(super) fields: Vec<(String, i128, Vec<(Place, usize)>)>,
+    pub(super) fields: Vec<FieldSays>,
     pub(super) inverted: bool,
 }
+
+/// A field's name, the constant, and the place each bit carries.
+pub(super) type FieldSays = (String, i128, Vec<(Place, usize)>);
 
 /// What a configuration says of one column.
 pub(super) fn says(frames: &Frames, config: &Config, column: usize) -> Says {

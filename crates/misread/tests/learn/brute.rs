@@ -289,7 +289,8 @@ fn every_layout_of_a_small_family_has_the_same_weight() {
             .map(|i| {
                 let card = dice.below(32);
                 let ones = card.count_ones() as usize;
-                let frame = ones % 2 << 6 | card << 1 | (1 - (card & 7).count_ones() as usize % 2);
+                let frame =
+                    (ones % 2) << 6 | card << 1 | (1 - (card & 7).count_ones() as usize % 2);
                 let bits = Bits::from_value(frame as u64, N).unwrap();
                 let known = vec![("card".to_owned(), card as u64)];
                 Sample { line: i as u64 + 2, bits, known }

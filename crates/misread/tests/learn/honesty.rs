@@ -1,7 +1,8 @@
 //! Nothing false is settled, and the likeliest layout is right when it should
 //! be.
 
-use misread::learn::{Wishes, learn};
+use misread::learn::{PRINTED, Sample, Wishes, learn};
+use proptest::prelude::*;
 
 use crate::world::{Cards, Dice, World};
 
@@ -54,21 +55,67 @@ fn six_random_cards_give_the_numbers() {
         let samples = world.samples(&mut dice, Cards::Random, 6);
         let fresh = world.samples(&mut dice, Cards::Random, 100);
         let learned = &learn(&samples, &Wishes::default()).unwrap()[0];
-        if world.numbers_right(learned, &fresh) {
-            numbers += 1;
-        } else if std::env::var_os("SHOW").is_some() {
-            println!("seed {seed} {world:?}\n{:?}\n", learned.candidates[0].layout);
-            for open in &learned.open {
-                println!("  {}", open.question);
-            }
+        numbers += u64::from(world.numbers_right(learned, &fresh));
+        let parity_right = world.parity_right(learned, &fresh);
+        parity += u64::from(parity_right.iter().all(|(right, open)| *right || *open));
+    }
+    assert!(numbers * 100 >= layouts * 99, "numbers right in {numbers} of {layouts}");
+    assert!(parity * 100 >= layouts * 99, "parity right or open in {parity} of {layouts}");
+}
+
+/// A candidate that listed a sample's frame as none of its own, or gave it
+/// another number, would have been refuted.
+#[test]
+fn the_best_candidate_takes_every_sample() {
+    for seed in 0..60 {
+        let mut dice = Dice::new(2_000_000 + seed);
+        let world = World::random(&mut dice);
+        let cards = if dice.chance(60) { Cards::Random } else { Cards::Box };
+        let count = dice.pick(&[2, 3, 5, 9, 30]);
+        let samples = world.samples(&mut dice, cards, count);
+        let Ok(answers) = learn(&samples, &Wishes::default()) else { continue };
+        let learned = &answers[0];
+        let best = &learned.candidates[0];
+        for sample in &samples {
+            let read = sample.bits.turned(learned.turn);
+            assert!(best.layout.decode(&read).is_ok(), "seed {seed}");
         }
-        if world.parity_right(learned, &fresh).iter().all(|(right, open)| *right || *open) {
-            parity += 1;
-        } else if std::env::var_os("SHOW").is_some() {
-            println!("PARITY seed {seed} {world:?}\n{:?}\n", learned.candidates[0].layout);
+        let whole = world.fields.iter().filter(|field| field.known).count();
+        if best.layout.fields().len() == whole {
+            assert!(world.numbers_right(learned, &samples), "seed {seed}");
         }
     }
-    println!("{numbers} {parity} of {layouts}");
-    assert!(numbers * 100 >= layouts * 99 - 100, "numbers right in {numbers} of {layouts}");
-    assert!(parity * 100 >= layouts * 99 - 100, "parity right or open in {parity} of {layouts}");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
+    /// Tables of anything: an answer or a refusal, and weights that sum to 1.
+    #[test]
+    fn any_table_is_answered_or_refused(
+        rows in proptest::collection::vec(
+            ("[01]{0,12}|[01]{9}|[01?]{5}|[01]{300}", any::<Option<u64>>(), any::<Option<u8>>()),
+            0..14,
+        ),
+    ) {
+        let samples: Vec<Sample> = rows
+            .into_iter()
+            .enumerate()
+            .map(|(i, (bits, card, printed))| Sample {
+                line: i as u64 + 1,
+                bits: bits.parse().unwrap(),
+                known: card
+                    .map(|card| ("card".to_owned(), card))
+                    .into_iter()
+                    .chain(printed.map(|printed| (PRINTED.to_owned(), u64::from(printed))))
+                    .collect(),
+            })
+            .collect();
+        for learned in learn(&samples, &Wishes::default()).unwrap_or_default() {
+            let total: f64 = learned.candidates.iter().map(|candidate| candidate.weight).sum();
+            prop_assert!((total - 1.0).abs() < 1e-6);
+            prop_assert!(learned.listed <= 1.0 + 1e-6);
+            prop_assert!(learned.settled.iter().all(|statement| !statement.says.is_empty()));
+        }
+    }
 }

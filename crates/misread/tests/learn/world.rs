@@ -201,7 +201,7 @@ impl World {
             for (place, &index) in field.bits.iter().enumerate() {
                 frame[index] = match field.digits {
                     false => own >> place & 1 == 1,
-                    true => own / 10u64.pow(place as u32 / 4) % 10 >> (place % 4) & 1 == 1,
+                    true => (own / 10u64.pow(place as u32 / 4) % 10) >> (place % 4) & 1 == 1,
                 };
             }
         }
