@@ -47,7 +47,7 @@ fn ten_thousand_frames() -> Vec<Sample> {
     (0..10_000)
         .map(|i| {
             let mut value = scattered(i) & !1;
-            value |= u64::from(value.count_ones() % 2 == 0);
+            value |= u64::from(value.count_ones().is_multiple_of(2));
             let bits = Bits::from_value(value, 64).expect("64 bits");
             Sample { line: i + 2, bits, known: Vec::new() }
         })
