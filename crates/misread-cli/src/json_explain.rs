@@ -36,6 +36,10 @@ pub(crate) struct Explain {
     pub(crate) cautions: Vec<String>,
     /// What the bits leave open.
     pub(crate) notes: Vec<String>,
+    /// With `--printed`, the ways to take the number, best first; the answer is
+    /// that of the first.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub(crate) printed: Vec<TakenAs>,
     /// How many arguments were joined into one read, where more than one was.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub(crate) joined: Option<usize>,
@@ -43,6 +47,17 @@ pub(crate) struct Explain {
 
 impl Explain {
     pub(crate) const SCHEMA: &str = "misread/explain/1";
+}
+
+/// One way to take a printed number.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct TakenAs {
+    /// The layout it is taken for.
+    pub(crate) layout: String,
+    pub(crate) fields: Fields,
+    /// From the printed number to the fields, in words.
+    pub(crate) steps: Vec<String>,
+    pub(crate) probability: Probability,
 }
 
 /// A read as received.

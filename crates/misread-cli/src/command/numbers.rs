@@ -101,18 +101,27 @@ struct Asked {
     pair: Pair,
 }
 
+/// A number as typed behind a flag.
+///
+/// # Errors
+///
+/// Text that is no number, with its place.
+pub(crate) fn written(flag: &str, text: &str, masking: Masking) -> Result<Written, Refusal> {
+    parse_written(text).map_err(|error| {
+        let place = Place { column: Some(error.column as u64), ..Place::default() };
+        Refusal {
+            excerpt: Some((masking.pasted(text), error.column - 1)),
+            ..Refusal::new(format!("{flag}: {}", problem(&error, masking)), error.expected())
+                .at(place)
+        }
+    })
+}
+
 fn typed(printed: &str, shown: &str, masking: Masking) -> Result<Asked, Refusal> {
-    let written = |flag: &str, text: &str| {
-        parse_written(text).map_err(|error| {
-            let place = Place { column: Some(error.column as u64), ..Place::default() };
-            Refusal {
-                excerpt: Some((masking.pasted(text), error.column - 1)),
-                ..Refusal::new(format!("{flag}: {}", problem(&error, masking)), error.expected())
-                    .at(place)
-            }
-        })
+    let pair = Pair {
+        printed: written("--printed", printed, masking)?,
+        shown: written("--shown", shown, masking)?,
     };
-    let pair = Pair { printed: written("--printed", printed)?, shown: written("--shown", shown)? };
     Ok(Asked { printed: printed.trim().to_owned(), shown: shown.trim().to_owned(), pair })
 }
 

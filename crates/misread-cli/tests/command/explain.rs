@@ -202,3 +202,17 @@ fn nothing_is_wider_than_eighty_columns() {
         }
     }
 }
+
+/// Arithmetic: 42 × 65536 + 1234 = 2753746.
+#[test]
+fn a_printed_number_is_taken_every_way() {
+    let run = explain(&["--printed", "0002753746", EXCHANGED]);
+    let says = unwrapped(&run.stdout);
+    assert!(says.contains("sure: the data lines D0 and D1 are exchanged"), "{says}");
+    assert!(says.contains("taken as facility 42, card 1234 in open-26"), "{says}");
+    let json = misread(["explain", "--json", "--printed", "0002753746", EXCHANGED]).json();
+    assert_eq!(json[0]["printed"][0]["fields"]["card"], 1234);
+    let run = explain(&["--printed", "12x", EXCHANGED]);
+    assert_eq!(run.status, 2);
+    assert!(run.stderr.contains("--printed"), "{}", run.stderr);
+}

@@ -45,6 +45,7 @@ fn answers_are_as_their_schemas_say() {
         &["explain", "--json", "01101010111111011001011011", SOUND],
         &["explain", "--json", "--mask", "--expect", "card=1234", "111111111"],
         &["explain", "--json", "--layout", "open-26", &wide, "?1101010111111011001011011"],
+        &["explain", "--json", "--printed", "1234", SOUND],
         &["explain", "--json", ""],
         &["explain", "--json", "1001", "0101", "0000", "0010", "0110", "1001", "00"],
         &["explain", "--json", "10x"],

@@ -46,6 +46,7 @@ pub(crate) mod gf2;
 mod likelihood;
 mod next;
 mod posterior;
+mod printed;
 pub(crate) mod trellis;
 pub(crate) mod wording;
 
@@ -59,5 +60,6 @@ pub(crate) use likelihood::has_bytes;
 pub use likelihood::{ReadError, read_probability};
 pub use next::{NextTest, OutcomeSays, after_outcome, next_tests};
 pub use posterior::{DiagnoseError, Posterior, Progress, SHORTEST_LAYOUT, Triple, posterior};
+pub use printed::{PrintedDiagnosis, TakenAs, diagnose_printed};
 pub use trellis::MAX_OPEN_CHECKS;
 pub use wording::Numbers;

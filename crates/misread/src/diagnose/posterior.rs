@@ -81,6 +81,9 @@ pub struct Posterior {
     /// Every combination, by cause, then card state, then layout, each in the
     /// order of its table. They sum to 1.
     pub joint: Vec<Triple>,
+    /// The natural logarithm of the probability of the reads under the model,
+    /// all combinations together.
+    pub ln_evidence: f64,
     /// Layouts (by index) and card states for which causes that lose or add
     /// pulses were left out, since too many checks are open at once.
     pub left_out: Vec<(usize, CardState)>,
@@ -315,7 +318,7 @@ pub(crate) fn solve<'c>(
             probability: libm::exp(ln - total),
         })
         .collect();
-    Ok((Posterior { joint, left_out }, likelihoods))
+    Ok((Posterior { joint, ln_evidence: total, left_out }, likelihoods))
 }
 
 /// Likelihoods under one layout, each worked out once.

@@ -7,9 +7,10 @@ mod screen;
 use std::path::PathBuf;
 
 use clap::Args;
-use misread::diagnose::{Numbers, diagnose};
+use misread::diagnose::{Numbers, diagnose, diagnose_printed};
 
 use crate::catalogue::Known;
+use crate::command::numbers::written;
 use crate::context::{Context, Outcome, Status};
 use crate::meter::Meter;
 use crate::reads::ReadArgs;
@@ -23,6 +24,8 @@ Examples:
     misread explain 01101010111111011001011011
   The card presented was 42 / 1234:
     misread explain --expect facility=42,card=1234 1001010100000100110100100
+  Only the number printed on the card is known:
+    misread explain --printed 0002753746 01101010111111011001011011
   The panel at the fuel berth shows only numbers, no bits:
     misread explain --layout open-26 --shown facility=213,card=64301
   Three reads of one card, and the panel's layout is known:
@@ -46,6 +49,10 @@ pub(crate) struct ExplainArgs {
     /// it goes with them in order
     #[arg(long, value_name = "FIELD=VALUE,…")]
     expect: Vec<String>,
+    /// The number printed on the card, where its fields are not known: every
+    /// way to take it is weighed
+    #[arg(long, value_name = "NUMBER", conflicts_with = "expect", allow_hyphen_values = true)]
+    printed: Option<String>,
     /// What the panel shows instead of bits, read through --layout; as often
     /// as there are reads
     #[arg(long, value_name = "FIELD=VALUE,…", requires = "layout", conflicts_with_all = ["read", "reads_file"])]
@@ -64,22 +71,34 @@ pub(crate) struct ExplainArgs {
 
 /// Runs it.
 pub(crate) fn run(args: &ExplainArgs, known: &Known, context: &mut Context) -> Outcome {
-    let question = Question::of(args, known, context.masking)?;
+    let mut question = Question::of(args, known, context.masking)?;
     for refusal in &question.refused {
         context.refuse(refusal)?;
     }
     let numbers = if context.masking.is_on() { Numbers::Masked } else { Numbers::Shown };
     let mut meter = Meter::new("weighing the causes");
-    let diagnosis =
-        diagnose(&question.case, &question.candidates, &question.model, numbers, &mut |progress| {
-            meter.show(progress)
-        });
+    let Question { case, candidates, model, .. } = &question;
+    let answered = match &args.printed {
+        None => diagnose(case, candidates, model, numbers, &mut |progress| meter.show(progress))
+            .map(|diagnosis| (diagnosis, Vec::new())),
+        Some(text) => {
+            let printed = written("--printed", text, context.masking)?;
+            let go_on = &mut |progress| meter.show(progress);
+            diagnose_printed(case, &printed, candidates, model, numbers, go_on)
+                .map(|answer| (answer.diagnosis, answer.taken))
+        }
+    };
     meter.clear();
-    let diagnosis = diagnosis.map_err(|error| refuse(&error, context))?;
+    let (diagnosis, taken) = answered.map_err(|error| refuse(&error, context))?;
+    if let Some(best) = taken.first() {
+        for read in &mut question.case.reads {
+            read.expected.clone_from(&best.fields);
+        }
+    }
     if context.json {
-        context.out.json(&object::of(&question, &diagnosis, context.masking))?;
+        context.out.json(&object::of(&question, &diagnosis, &taken, context.masking))?;
     } else {
-        context.out.lines(&screen::lines(&question, &diagnosis, context.masking))?;
+        context.out.lines(&screen::lines(&question, &diagnosis, &taken, context.masking))?;
     }
     if !question.refused.is_empty() {
         return Ok(Status::Refused);

@@ -1,14 +1,19 @@
 //! The answer as JSON.
 
 use misread::Layout;
-use misread::diagnose::{CardFound, Diagnosis, Expected};
+use misread::diagnose::{CardFound, Diagnosis, Expected, TakenAs};
 
 use super::question::Question;
 use crate::json::{FieldValue, Fields};
 use crate::json_explain::{self as json, Explain, Probability};
 use crate::masking::Masking;
 
-pub(super) fn of(question: &Question, diagnosis: &Diagnosis, masking: Masking) -> Explain {
+pub(super) fn of(
+    question: &Question,
+    diagnosis: &Diagnosis,
+    taken: &[TakenAs],
+    masking: Masking,
+) -> Explain {
     let name = |index: Option<usize>| {
         index.and_then(|index| question.layout(index)).map(|layout| layout.name().to_owned())
     };
@@ -19,7 +24,7 @@ pub(super) fn of(question: &Question, diagnosis: &Diagnosis, masking: Masking) -
         .iter()
         .map(|read| json::Read { bits: masking.bits(&read.bits, layout), length: read.bits.len() });
     let nothing_expected = question.case.reads.iter().all(|read| read.expected.is_empty());
-    let expected = question.case.reads.iter().map(|read| expected(&read.expected, masking));
+    let expected = question.case.reads.iter().map(|read| expected_fields(&read.expected, masking));
     let answer = json::Answer {
         cause: diagnosis.answer.map(|answer| answer.cause.id().to_owned()),
         card: diagnosis.answer.and_then(|answer| answer.card).map(|card| card.id().to_owned()),
@@ -89,11 +94,20 @@ pub(super) fn of(question: &Question, diagnosis: &Diagnosis, masking: Masking) -
             .collect(),
         cautions: diagnosis.cautions.clone(),
         notes: diagnosis.notes.clone(),
+        printed: taken
+            .iter()
+            .map(|taken| json::TakenAs {
+                layout: name(Some(taken.layout)).unwrap_or_default(),
+                fields: expected_fields(&taken.fields, masking),
+                steps: taken.steps.clone(),
+                probability: Probability(taken.probability),
+            })
+            .collect(),
         joined: question.joined,
     }
 }
 
-fn expected(values: &Expected, masking: Masking) -> Fields {
+fn expected_fields(values: &Expected, masking: Masking) -> Fields {
     let value =
         |(name, &value): (&String, &u64)| (name.clone(), FieldValue::new(Some(value), masking));
     Fields(values.iter().map(value).collect())

@@ -3,7 +3,9 @@
 
 use misread::cause::Cause;
 use misread::cause::catalogue::{Step, WIRE_CAUTION, card_info, info};
-use misread::diagnose::{Aligned, CauseFound, Diagnosis, NextTest, Numbers, Verdict, align};
+use misread::diagnose::{
+    Aligned, CauseFound, Diagnosis, NextTest, Numbers, TakenAs, Verdict, align,
+};
 use misread::{Bit, Bits};
 
 use super::question::Question;
@@ -22,7 +24,12 @@ const MOST_OTHERS: usize = 5;
 /// How many reads' cards are listed.
 const MOST_CARDS: usize = 20;
 
-pub(super) fn lines(question: &Question, diagnosis: &Diagnosis, masking: Masking) -> Vec<Line> {
+pub(super) fn lines(
+    question: &Question,
+    diagnosis: &Diagnosis,
+    taken: &[TakenAs],
+    masking: Masking,
+) -> Vec<Line> {
     let mut page = Page::default();
     page.say(Ink::Strong, "", &first_line(diagnosis));
     if let Some(groups) = question.joined {
@@ -32,6 +39,7 @@ pub(super) fn lines(question: &Question, diagnosis: &Diagnosis, masking: Masking
             &format!("{groups} groups joined into one read; --separate takes them apart."),
         );
     }
+    printed(&mut page, question, taken, masking);
     let found = diagnosis.answer_cause();
     if !diagnosis.ok {
         if let Some(found) = found {
@@ -166,6 +174,25 @@ fn cut(n: usize, arrived: usize, from: usize) -> Vec<Aligned> {
         None => Aligned::Lost { frame },
     };
     (0..n).map(step).collect()
+}
+
+/// How a printed number was taken, and how else it could be.
+fn printed(page: &mut Page, question: &Question, taken: &[TakenAs], masking: Masking) {
+    const MOST: usize = 3;
+    let numbers = if masking.is_on() { Numbers::Masked } else { Numbers::Shown };
+    let says = |taken: &TakenAs| {
+        let layout = question.layout(taken.layout)?;
+        let fields = numbers.values(layout, &taken.fields);
+        Some(format!("{fields} in {} ({})", layout.name(), percent(taken.probability)))
+    };
+    let mut ways = taken.iter().filter(|taken| taken.probability >= WORTH_A_LINE);
+    let Some(first) = ways.next().and_then(says) else { return };
+    let others: Vec<String> = ways.take(MOST).filter_map(says).collect();
+    let or = match others.is_empty() {
+        true => String::new(),
+        false => format!(" It could also be {}.", others.join("; ")),
+    };
+    page.say(Ink::Plain, "", &format!("The printed number is taken as {first}.{or}"));
 }
 
 fn cards(page: &mut Page, question: &Question, found: Option<&CauseFound>, masking: Masking) {
