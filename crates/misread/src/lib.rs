@@ -33,3 +33,8 @@ pub mod numbers;
 
 pub use misread_core as core;
 pub use misread_core::{Bit, Bits, Decoded, Layout, Misfit, Turn, bits, layout, pulse};
+
+/// The example of the guide for users compiles and holds.
+#[cfg(doctest)]
+#[doc = include_str!("../../../README.md")]
+struct Readme;
