@@ -38,6 +38,7 @@
 
 mod align;
 mod card;
+mod cards;
 mod case;
 pub(crate) mod code;
 mod diagnosis;
@@ -47,6 +48,7 @@ mod likelihood;
 mod next;
 mod posterior;
 mod printed;
+mod says;
 pub(crate) mod trellis;
 pub(crate) mod wording;
 

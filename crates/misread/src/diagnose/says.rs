@@ -1,0 +1,190 @@
+//! The answer in sentences: the verdict, what the bits leave open, the caution.
+
+use super::case::{Candidates, Case};
+use super::diagnosis::{CauseFound, Diagnosis, Verdict};
+use super::evidence::card_difference;
+use super::posterior::Triple;
+use super::wording::{Numbers, and};
+use crate::cause::Cause;
+use crate::cause::catalogue::{WIRE_CAUTION, card_info, info};
+
+/// What is declared about the fields and does not hold for a decoded card.
+pub(super) fn concerns(
+    found: Option<&CauseFound>,
+    candidates: &Candidates,
+    numbers: Numbers,
+) -> Vec<String> {
+    let Some(found) = found else { return Vec::new() };
+    let Some(layout) = found.layout.and_then(|index| candidates.layouts().get(index)) else {
+        return Vec::new();
+    };
+    let mut concerns: Vec<String> = Vec::new();
+    for card in found.decoded.iter().flatten() {
+        for field in layout.fields() {
+            let Some(&number) = card.fields.get(field.name()) else { continue };
+            let (name, shown) = (field.name(), numbers.text(number));
+            if let Some(value) = field.value().filter(|&value| value != number) {
+                let value = numbers.text(value);
+                concerns.push(format!("{name} {shown} is not the {value} this site's cards carry"));
+            }
+            if let Some((low, high)) = field.range().filter(|(a, b)| !(*a..=*b).contains(&number)) {
+                let range = format!("{} to {}", numbers.text(low), numbers.text(high));
+                concerns
+                    .push(format!("{name} {shown} is outside the range {range} that was ordered"));
+            }
+            let raw = field.raw_in(&card.frame);
+            if raw.is_some_and(|raw| !field.digits_are_decimal(raw)) {
+                concerns.push(format!("{name} has a digit over nine"));
+            }
+        }
+    }
+    concerns.dedup();
+    concerns
+}
+
+/// The card the answer names: the same for every read, and a single one.
+pub(super) fn named_card(
+    found: Option<&CauseFound>,
+    case: &Case,
+    candidates: &Candidates,
+    numbers: Numbers,
+) -> Option<String> {
+    let found = found?;
+    let layout = candidates.layouts().get(found.layout?)?;
+    let cards = case.reads.iter().zip(&found.decoded).filter_map(|(_, card)| card.as_ref());
+    let mut cards = cards.map(|card| (card.single, numbers.values(layout, &card.fields)));
+    let (single, first) = cards.next()?;
+    let same = cards.all(|(_, other)| other == first);
+    (same && single && !first.is_empty()).then_some(first)
+}
+
+pub(super) fn sure(diagnosis: &Diagnosis, answer: &Triple, names_card: bool) -> f64 {
+    let Some(posterior) = &diagnosis.posterior else { return 1.0 };
+    let says = |triple: &&Triple| {
+        let layout = !names_card || triple.layout == answer.layout;
+        match diagnosis.verdict {
+            Verdict::Wire(cause) => triple.cause == cause && layout,
+            _ => (triple.cause, triple.card) == (answer.cause, answer.card) && layout,
+        }
+    };
+    posterior.joint.iter().filter(says).map(|triple| triple.probability).sum()
+}
+
+pub(super) fn says(
+    diagnosis: &Diagnosis,
+    case: &Case,
+    candidates: &Candidates,
+    concerns: &[String],
+    card: Option<&str>,
+    numbers: Numbers,
+) -> String {
+    let Some(found) = diagnosis.answer_cause() else { return String::new() };
+    let layout = found.layout.and_then(|index| candidates.layouts().get(index));
+    let full = || case.reads.iter().zip(&found.decoded).filter_map(|(r, c)| Some((r, c.as_ref()?)));
+    let by_card = card.map(|card| format!(": {card}")).unwrap_or_default();
+    match diagnosis.verdict {
+        Verdict::None => {
+            let name = layout.map_or("", |layout| layout.name());
+            if !concerns.is_empty() {
+                return format!("The wiring is sound, but {}.", and(concerns));
+            }
+            let reads = full().count();
+            let unchecked = layout.is_some_and(|layout| layout.independent_checks() == 0);
+            let expected = full().any(|(read, _)| !read.expected.is_empty());
+            match (reads, unchecked && !expected) {
+                (1, true) => format!("The read has the length of {name}{by_card}"),
+                (_, true) => format!("The reads have the length of {name}{by_card}"),
+                (1, false) => format!("The read is good{by_card} ({name})"),
+                (_, false) => format!("The {reads} reads are good{by_card} ({name})"),
+            }
+        }
+        Verdict::LayoutDiffers => {
+            let set = candidates.configured_index().and_then(|set| candidates.layouts().get(set));
+            format!(
+                "The wiring is sound, but the card uses {}, not the panel's {}{by_card}",
+                layout.map_or("another layout", |layout| layout.name()),
+                set.map_or("layout", |layout| layout.name())
+            )
+        }
+        Verdict::Card(state) => {
+            let differences = full().filter_map(|(read, card)| {
+                let says = card_difference(layout?, &read.expected, card, numbers);
+                (!says.is_empty()).then_some(says)
+            });
+            match differences.into_iter().next() {
+                Some(difference) => format!("{}: {difference}", card_info(state).headline),
+                None => card_info(state).headline.to_owned(),
+            }
+        }
+        Verdict::Wire(cause) if cause.is_without_layout() => info(cause).headline.to_owned(),
+        Verdict::Wire(cause) => {
+            let card = if by_card.is_empty() {
+                String::new()
+            } else {
+                format!("; the card is {}", by_card.trim_start_matches(": "))
+            };
+            format!("{}{card}", info(cause).headline)
+        }
+        Verdict::NoData => String::new(),
+    }
+    .trim_end_matches('.')
+    .to_owned()
+        + "."
+}
+
+pub(super) fn notes(diagnosis: &Diagnosis, case: &Case, candidates: &Candidates) -> Vec<String> {
+    let mut notes = Vec::new();
+    let Some(answer) = diagnosis.answer else { return notes };
+    let layout = answer.layout.and_then(|index| candidates.layouts().get(index));
+    let unexpected = case.reads.iter().all(|read| read.expected.is_empty());
+    if let Some(layout) = layout
+        && layout.independent_checks() == 0
+        && unexpected
+    {
+        notes.push(format!(
+            "{} has no checks: any {} bits fit it, so sound wiring, exchanged lines and bits in \
+             reverse order all look alike. Say what the card should be with --expect.",
+            layout.name(),
+            layout.bits()
+        ));
+    }
+    if let Some(Verdict::Wire(Cause::LinesSwapped | Cause::BitsInverted)) = Some(diagnosis.verdict)
+        && diagnosis
+            .alike
+            .iter()
+            .any(|alike| matches!(alike.cause, Cause::LinesSwapped | Cause::BitsInverted))
+    {
+        notes.push(
+            "Exchanged data lines and a recorder that turns bits over give the same bits always; \
+             exchanging the conductors cures both at the recorder, so only a recording of the two \
+             lines tells them apart."
+                .to_owned(),
+        );
+    }
+    if let Some(posterior) = &diagnosis.posterior {
+        let mut names: Vec<&str> = posterior
+            .left_out
+            .iter()
+            .filter_map(|&(index, _)| candidates.layouts().get(index))
+            .map(|layout| layout.name())
+            .collect();
+        names.dedup();
+        for name in names {
+            notes.push(format!(
+                "{name} has too many parity checks open at once to weigh lost or added pulses on \
+                 a card other than the one expected; those were left out of account."
+            ));
+        }
+    }
+    notes
+}
+
+pub(super) fn cautions(diagnosis: &Diagnosis) -> Vec<String> {
+    let mends = match diagnosis.verdict {
+        Verdict::Wire(cause) => info(cause).caution.is_some(),
+        Verdict::NoData => true,
+        _ => false,
+    };
+    let tests = diagnosis.next.iter().any(|test| test.touches_wire && test.gain_bits > 0.0);
+    if mends || tests { vec![WIRE_CAUTION.to_owned()] } else { Vec::new() }
+}
