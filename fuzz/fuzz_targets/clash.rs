@@ -9,14 +9,14 @@ use misread::layout::{Layout, built_in};
 
 fuzz_target!(|input: (&str, &[u8])| {
     let (setting, table) = input;
-    let layouts: Vec<Layout> =
-        [&built_in::OPEN_26, &built_in::SITE_34, &built_in::PLAIN_32]
-            .into_iter()
-            .filter_map(|spec| Layout::new(spec).ok())
-            .collect();
+    let layouts: Vec<Layout> = [&built_in::OPEN_26, &built_in::SITE_34, &built_in::PLAIN_32]
+        .into_iter()
+        .filter_map(|spec| Layout::new(spec).ok())
+        .collect();
     let known: Vec<&Layout> = layouts.iter().collect();
     let going = &mut |_| ControlFlow::Continue(());
-    let lines = table.split(|byte| *byte == b'\n').count() as u64;
+    // A lone carriage return ends a line as well.
+    let lines = table.split(|byte| matches!(byte, b'\n' | b'\r')).count() as u64;
     let Ok(read) = read_cards(table, &known, known.last().copied(), going) else { return };
     for error in &read.refused {
         assert!((1..=lines).contains(&error.line), "{error}");
