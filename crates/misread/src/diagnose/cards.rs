@@ -117,6 +117,9 @@ fn card_of_unit(
         });
         return CardFound::new(layout, cause, certain);
     }
+    if finds.iter().all(|find| !find.single || find.fields == first.fields) {
+        return first.clone();
+    }
     let mut best: Option<(f64, &CardFound)> = None;
     for find in finds.iter().filter(|find| find.single) {
         let weight = ln_card(cause, rates, layout, posed, views, unit, find);
