@@ -216,3 +216,10 @@ fn a_printed_number_is_taken_every_way() {
     assert_eq!(run.status, 2);
     assert!(run.stderr.contains("--printed"), "{}", run.stderr);
 }
+
+#[test]
+fn a_file_that_is_no_reads_is_refused_at_its_first_line() {
+    let run = misread_with(["explain", "-"], "slipway\ngate\n");
+    assert_eq!(run.status, 2);
+    assert!(run.stderr.starts_with("misread: line 1, column 1: ‘s’ is not a bit"), "{run:?}");
+}

@@ -163,7 +163,9 @@ impl Stream<'_> {
         if !reads.is_empty() {
             return Ok(());
         }
-        Err(refused.pop().unwrap_or_else(|| reads::nothing_in(self.file.clone())))
+        // The first line says best that the file is not what it should be.
+        let first = std::mem::take(refused).into_iter().next();
+        Err(first.unwrap_or_else(|| reads::nothing_in(self.file.clone())))
     }
 
     fn refusal(&self, error: &LineError) -> Refusal {
