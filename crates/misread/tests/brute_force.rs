@@ -287,7 +287,8 @@ fn with_bytes_to_reverse_as_well() {
     for (bits, expected) in
         [(sent, known.clone()), (sent, Known::new()), (unread, known.clone()), (shorter, known)]
     {
-        let case = Case { reads: vec![CaseRead { bits, expected }] };
+        let case =
+            Case { reads: vec![CaseRead { expected, ..CaseRead::from(bits) }], captured: None };
         let brute = compare(&case, &[&little], &candidates, &[1.0]);
         let reversed = brute[&("bytes-reversed", Some(0), Some(0))];
         assert!((reversed > 0.0) == (bits.len() == 17), "{reversed}");

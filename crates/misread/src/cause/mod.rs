@@ -9,9 +9,11 @@ pub mod catalogue;
 mod model;
 mod priors;
 pub mod site_tests;
+mod sought;
 
-pub use model::{Model, Rates, TestOutcome, TestTable};
+pub use model::{Model, ProbeAt, ProbeFactors, Rates, TestOutcome, TestTable};
 pub use priors::PriorsError;
+pub use sought::Sought;
 
 /// What happened to the bits on their way.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]

@@ -1,7 +1,9 @@
 //! The numbers of the fault model: priors, rates, outcome tables.
 
-use super::site_tests::{Outcome, SITE_TESTS, SiteTest};
-use super::{CardState, Cause};
+use misread_core::pulse::Evidence;
+
+use super::site_tests::{CAPTURE, Outcome, SITE_TESTS, SiteTest};
+use super::{CardState, Cause, Sought};
 
 /// The priors and rates the diagnosis works with.
 ///
@@ -19,8 +21,33 @@ pub struct Model {
     pub configured: f64,
     /// At which rates things happen, each equally likely.
     pub rates: Rates,
+    /// How likely each finding in a capture is, in a read in which it is looked
+    /// for: by [`Sought::ALL`], then by [`Cause::ALL`]; from 0 to 1.
+    pub findings: [[f64; Cause::ALL.len()]; Sought::ALL.len()],
+    /// What it changes that the reads come from a capture.
+    pub probe: ProbeFactors,
     /// The tests an installer can do, with their outcome tables.
     pub tests: Vec<TestTable>,
+}
+
+/// Where a capture of the lines was taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum ProbeAt {
+    /// At the panel's terminals.
+    Panel,
+    /// At the reader's conductors.
+    Reader,
+}
+
+/// By how much a capture makes a cause less likely beforehand; 0 or more.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ProbeFactors {
+    /// [`Cause::BitsInverted`]: the lines themselves were read, so no other
+    /// software can have turned the bits over.
+    pub bits_inverted: f64,
+    /// [`Cause::LinesSwapped`], in a capture at the reader's conductors, which
+    /// cannot show a fault between there and the panel.
+    pub lines_swapped_at_reader: f64,
 }
 
 /// A test an installer can do, with how likely each outcome is.
@@ -97,6 +124,8 @@ impl Default for Model {
                 ringing: vec![0.2, 0.5, 0.8, 1.0],
                 crosstalk: vec![0.1, 0.3, 0.6, 1.0],
             },
+            findings: Sought::ALL.map(|sought| Cause::ALL.map(|cause| sought.usual(cause))),
+            probe: ProbeFactors { bits_inverted: 0.02, lines_swapped_at_reader: 0.02 },
             tests: SITE_TESTS.iter().map(TestTable::of).collect(),
         }
     }
@@ -123,6 +152,41 @@ impl Model {
     /// The prior of a card state.
     pub fn card_prior(&self, state: CardState) -> f64 {
         self.cards[state.index()]
+    }
+
+    /// How likely a finding is in a read in which it is looked for.
+    pub fn finding(&self, sought: Sought, cause: Cause) -> f64 {
+        self.findings[sought.index()][cause.index()]
+    }
+
+    /// The logarithm of the probability of what was found, and of what was
+    /// looked for and not found, in one read; 0 where nothing was looked for.
+    pub fn ln_findings(&self, cause: Cause, evidence: &Evidence) -> f64 {
+        Sought::ALL.into_iter().map(|sought| self.ln_finding(sought, cause, evidence)).sum()
+    }
+
+    pub(crate) fn ln_finding(&self, sought: Sought, cause: Cause, evidence: &Evidence) -> f64 {
+        match sought.found_in(evidence) {
+            None => 0.0,
+            Some(true) => libm::log(self.finding(sought, cause)),
+            Some(false) => libm::log(1.0 - self.finding(sought, cause)),
+        }
+    }
+
+    /// The model for reads captured there: what the capture makes less likely
+    /// beforehand, and without the test that has been done by it.
+    pub fn captured(&self, at: ProbeAt) -> Model {
+        let ProbeFactors { bits_inverted, lines_swapped_at_reader } = self.probe;
+        let mut factors = vec![(Cause::BitsInverted, bits_inverted)];
+        match at {
+            ProbeAt::Panel => {}
+            ProbeAt::Reader => factors.push((Cause::LinesSwapped, lines_swapped_at_reader)),
+        }
+        let mut model = self.scaled(&factors);
+        if at == ProbeAt::Panel {
+            model.tests.retain(|test| test.id != CAPTURE);
+        }
+        model
     }
 
     /// The same model with some priors multiplied, scaled to sum to 1 again.

@@ -13,6 +13,13 @@
 //! [rates]                     # each equally likely; over 0, at most 1
 //! weak = [0.1, 0.5]
 //!
+//! [findings.missing-beat]     # in a capture: how likely in a read, by cause
+//! d0-weak = 0.8
+//!
+//! [capture]                   # what a capture multiplies a prior by
+//! bits-inverted = 0.02
+//! lines-swapped-at-reader = 0.02
+//!
 //! [tests.supply]
 //! minutes = 2
 //!
@@ -24,7 +31,7 @@ use std::collections::BTreeMap;
 
 use serde::Deserialize;
 
-use super::{CardState, Cause, Model, TestTable};
+use super::{CardState, Cause, Model, Sought, TestTable};
 
 /// A priors file that makes no sense.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -59,6 +66,10 @@ struct PriorsDoc {
     #[serde(default)]
     rates: RatesDoc,
     #[serde(default)]
+    findings: BTreeMap<String, BTreeMap<String, f64>>,
+    #[serde(default)]
+    capture: CaptureDoc,
+    #[serde(default)]
     tests: BTreeMap<String, TestDoc>,
 }
 
@@ -75,6 +86,13 @@ struct RatesDoc {
     noise: Option<Vec<f64>>,
     ringing: Option<Vec<f64>>,
     crosstalk: Option<Vec<f64>>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+struct CaptureDoc {
+    bits_inverted: Option<f64>,
+    lines_swapped_at_reader: Option<f64>,
 }
 
 #[derive(Deserialize)]
@@ -128,6 +146,33 @@ impl Model {
             }
             *rates = given;
         }
+        for (id, given) in &doc.findings {
+            let at = format!("findings.{id}");
+            let Some(sought) = Sought::ALL.into_iter().find(|sought| sought.id() == id) else {
+                return unknown("findings", id, &Sought::ALL.map(Sought::id));
+            };
+            for (cause, &share) in given {
+                let Some(cause) = Cause::from_id(cause) else {
+                    return unknown(&at, cause, &Cause::ALL.map(Cause::id));
+                };
+                model.findings[sought.index()][cause.index()] = probability(&at, cause, share)?;
+            }
+        }
+        let factors = [
+            ("capture.bits-inverted", doc.capture.bits_inverted, &mut model.probe.bits_inverted),
+            (
+                "capture.lines-swapped-at-reader",
+                doc.capture.lines_swapped_at_reader,
+                &mut model.probe.lines_swapped_at_reader,
+            ),
+        ];
+        for (at, given, factor) in factors {
+            let Some(given) = given else { continue };
+            if !(given >= 0.0 && given.is_finite()) {
+                return sense(at, format!("{given} is not a factor of 0 or more"));
+            }
+            *factor = given;
+        }
         for (id, doc) in &doc.tests {
             let names: Vec<String> = model.tests.iter().map(|test| test.id.clone()).collect();
             match model.tests.iter_mut().find(|test| test.id == *id) {
@@ -154,13 +199,7 @@ fn override_shares<const N: usize>(
         let Some(index) = ids.iter().position(|known| known == id) else {
             return unknown(at, id, ids);
         };
-        if !(0.0..=1.0).contains(&share) {
-            return sense(
-                &format!("{at}.{id}"),
-                format!("{share} is not a probability from 0 to 1"),
-            );
-        }
-        shares[index] = share;
+        shares[index] = probability(at, id, share)?;
         is_given[index] = true;
     }
     let sum_where = |which: bool| -> f64 {
@@ -203,16 +242,12 @@ fn override_test(table: &mut TestTable, doc: &TestDoc) -> Result<(), PriorsError
         };
         let at = format!("{at}.{id}");
         let mut row = vec![0.0; table.outcomes.len()];
-        for (outcome, &probability) in given {
+        for (outcome, &share) in given {
             let ids: Vec<&str> = table.outcomes.iter().map(|outcome| outcome.id.as_str()).collect();
             let Some(index) = ids.iter().position(|known| known == outcome) else {
                 return unknown(&at, outcome, &ids);
             };
-            if !(0.0..=1.0).contains(&probability) {
-                let says = format!("{probability} is not a probability from 0 to 1");
-                return sense(&format!("{at}.{outcome}"), says);
-            }
-            row[index] = probability;
+            row[index] = probability(&at, outcome, share)?;
         }
         let sum: f64 = row.iter().sum();
         if (sum - 1.0).abs() > 1e-6 {
@@ -221,6 +256,13 @@ fn override_test(table: &mut TestTable, doc: &TestDoc) -> Result<(), PriorsError
         table.likelihood[cause.index()] = row.into_iter().map(|p| p / sum).collect();
     }
     Ok(())
+}
+
+fn probability(at: &str, of: impl std::fmt::Display, share: f64) -> Result<f64, PriorsError> {
+    if (0.0..=1.0).contains(&share) {
+        return Ok(share);
+    }
+    sense(&format!("{at}.{of}"), format!("{share} is not a probability from 0 to 1"))
 }
 
 fn sense<T>(at: &str, says: String) -> Result<T, PriorsError> {
@@ -241,8 +283,10 @@ fn line_and_column(text: &str, at: usize) -> (usize, usize) {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use misread_core::pulse::Line;
     use proptest::prelude::*;
+
+    use super::*;
 
     #[test]
     fn given_priors_stand_and_the_others_share_the_rest() {
@@ -258,11 +302,14 @@ mod tests {
     fn everything_can_be_overridden() {
         let model = Model::default()
             .with_priors(
-                "[cards]\nas-expected = 0.5\n[layouts]\nconfigured = 0.99\n[rates]\nweak = [0.1, 1]\n\
+                "[findings.short-pulse-d1]\nd0-open = 0.3\n[capture]\nbits-inverted = 0.5\n\
+                 [cards]\nas-expected = 0.5\n[layouts]\nconfigured = 0.99\n[rates]\nweak = [0.1, 1]\n\
                  [tests.supply]\nminutes = 2\n[tests.supply.outcomes]\n\
                  both-weak = { steady = 0.2, low = 0.8 }",
             )
             .unwrap();
+        assert_eq!(model.finding(Sought::ShortPulse(Line::D1), Cause::D0Open), 0.3);
+        assert_eq!(model.probe.bits_inverted, 0.5);
         assert_eq!(model.configured, 0.99);
         assert_eq!(model.rates.weak, [0.1, 1.0]);
         let supply = model.tests.iter().find(|test| test.id == "supply").unwrap();
@@ -292,6 +339,16 @@ mod tests {
                 "[tests.supply.outcomes]\nnone = { steady = 0.5 }",
                 "tests.supply.outcomes.none: the outcomes sum to 0.5; expected 1",
             ),
+            (
+                "[findings.missing-beat]\nd0-weak = 2",
+                "findings.missing-beat.d0-weak: 2 is not a probability from 0 to 1",
+            ),
+            ("[findings.smell]\nnone = 1", "findings: there is no ‘smell’; expected one of lines-"),
+            (
+                "[findings.missing-beat]\nrain = 1",
+                "findings.missing-beat: there is no ‘rain’; expected one of none",
+            ),
+            ("[capture]\nbits-inverted = -1", "capture.bits-inverted: -1 is not a factor of 0"),
             ("[wires]\n", "line 1, column 2: unknown field `wires`"),
             ("[rates]\nweak = [0.1", "line 2, column"),
         ] {

@@ -45,6 +45,9 @@ pub struct Row {
     pub why: &'static str,
 }
 
+/// The test that records both lines at the panel.
+pub(super) const CAPTURE: &str = "capture";
+
 const fn outcome(id: &'static str, says: &'static str) -> Outcome {
     Outcome { id, says }
 }
@@ -323,7 +326,7 @@ pub static SITE_TESTS: [SiteTest; 7] = [
         ],
     },
     SiteTest {
-        id: "capture",
+        id: CAPTURE,
         says: "Record both lines at the panel's terminals, and read the recording",
         minutes: 15.0,
         touches_wire: true,

@@ -193,8 +193,9 @@ pub fn draw_case_expecting(
         }
     }
     let reads = received.into_iter().zip(expected);
-    let reads = reads.map(|(bits, expected)| CaseRead { bits, expected: expected.clone() });
-    Ok(DrawnCase { case: Case { reads: reads.collect() }, truth, sent })
+    let reads = reads
+        .map(|(bits, expected)| CaseRead { expected: expected.clone(), ..CaseRead::from(bits) });
+    Ok(DrawnCase { case: Case { reads: reads.collect(), captured: None }, truth, sent })
 }
 
 type Weighted = (Cause, Option<(CardState, usize)>, f64);

@@ -3,9 +3,10 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use misread_core::pulse::Evidence;
 use misread_core::{Bits, Layout};
 
-use crate::cause::CardState;
+use crate::cause::{CardState, ProbeAt};
 
 /// The values a presented card is said to carry, by field; empty where nothing
 /// is said.
@@ -22,6 +23,15 @@ pub struct CaseRead {
     pub bits: Bits,
     /// The values the presented card is said to carry.
     pub expected: Expected,
+    /// What its pulses say, in a capture; else nothing was looked for.
+    pub pulses: Evidence,
+}
+
+/// Bits of which nothing more is known.
+impl From<Bits> for CaseRead {
+    fn from(bits: Bits) -> Self {
+        CaseRead { bits, expected: Expected::new(), pulses: Evidence::default() }
+    }
 }
 
 /// One or more reads from one reader, all suffering the same one cause at the
@@ -30,14 +40,14 @@ pub struct CaseRead {
 pub struct Case {
     /// The reads, in the order received.
     pub reads: Vec<CaseRead>,
+    /// Where the reads were captured, if they come from a capture of the lines.
+    pub captured: Option<ProbeAt>,
 }
 
 impl Case {
     /// Reads of which nothing is expected.
     pub fn of(reads: impl IntoIterator<Item = Bits>) -> Self {
-        let reads =
-            reads.into_iter().map(|bits| CaseRead { bits, expected: Expected::new() }).collect();
-        Case { reads }
+        Case { reads: reads.into_iter().map(CaseRead::from).collect(), captured: None }
     }
 
     /// The same values expected of every read.

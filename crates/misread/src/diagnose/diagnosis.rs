@@ -9,8 +9,9 @@ use super::card::CardFound;
 use super::cards::find_cards;
 use super::case::{Candidates, Case};
 use super::evidence::{Exhibit, evidence};
+use super::moved::{Moved, moved};
 use super::next::{NextTest, next_tests};
-use super::posterior::{DiagnoseError, Posterior, Progress, Triple, Units, solve};
+use super::posterior::{DiagnoseError, Posterior, Progress, Triple, Units, captured, solve};
 use super::says::{cautions, concerns, named_card, notes, says, sure};
 use super::wording::Numbers;
 use crate::cause::catalogue::WIRE_CAUTION;
@@ -125,6 +126,9 @@ pub struct Diagnosis {
     pub cards: Vec<(CardState, f64)>,
     /// The layouts that are not ruled out, by index, most likely first.
     pub layouts: Vec<(usize, f64)>,
+    /// Which findings of a capture moved the probability of the answer's cause,
+    /// the strongest first.
+    pub moved: Vec<Moved>,
     /// What the bits cannot tell from the answer's cause.
     pub alike: Vec<Alike>,
     /// What the bits alone leave open, and what was left out of account.
@@ -166,6 +170,7 @@ pub fn diagnose(
     if units.reads.is_empty() && !case.reads.is_empty() {
         return Ok(no_data());
     }
+    let model = &*captured(case, model);
     let (posterior, mut likelihoods) = solve(&units, candidates, model, progress)?;
     let answer = *posterior.most_likely().ok_or(DiagnoseError::Nothing)?;
     let verdict = Verdict::of(&answer, candidates.configured_index());
@@ -211,6 +216,7 @@ pub fn diagnose(
     let card = named_card(mine, case, candidates, numbers);
     let ok = verdict == Verdict::None && concerns.is_empty();
     let alike = alike(&answer, &posterior, model);
+    let moved = moved(answer.cause, &posterior, &units.pulses, model);
     let mut diagnosis = Diagnosis {
         verdict,
         ok,
@@ -221,6 +227,7 @@ pub fn diagnose(
         causes,
         cards,
         layouts,
+        moved,
         alike,
         notes: Vec::new(),
         next,
@@ -246,6 +253,7 @@ fn no_data() -> Diagnosis {
         causes: Vec::new(),
         cards: Vec::new(),
         layouts: Vec::new(),
+        moved: Vec::new(),
         alike: Vec::new(),
         notes: Vec::new(),
         next: Vec::new(),

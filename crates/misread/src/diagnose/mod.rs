@@ -14,7 +14,8 @@
 //!    probability.
 //! 3. [`evidence`]: what speaks for a cause, in sentences; [`align`]: which
 //!    received bit came from which bit of the frame.
-//! 4. [`next_tests`]: what to do next, by expected information a minute.
+//! 4. [`Moved`]: what the pulses of a capture say, where the reads come from one.
+//! 5. [`next_tests`]: what to do next, by expected information a minute.
 //!
 //! ```
 //! use misread::cause::{Cause, Model};
@@ -45,6 +46,7 @@ mod diagnosis;
 mod evidence;
 pub(crate) mod gf2;
 mod likelihood;
+mod moved;
 mod next;
 mod posterior;
 mod printed;
@@ -60,8 +62,9 @@ pub use diagnosis::{Alike, CauseFound, Diagnosis, LEAST_PROBABILITY, Verdict, di
 pub use evidence::{Exhibit, evidence};
 pub(crate) use likelihood::has_bytes;
 pub use likelihood::{ReadError, read_probability};
+pub use moved::Moved;
 pub use next::{NextTest, OutcomeSays, after_outcome, next_tests};
 pub use posterior::{DiagnoseError, Posterior, Progress, SHORTEST_LAYOUT, Triple, posterior};
 pub use printed::{PrintedDiagnosis, TakenAs, diagnose_printed};
 pub use trellis::MAX_OPEN_CHECKS;
-pub use wording::Numbers;
+pub use wording::{Numbers, percent};

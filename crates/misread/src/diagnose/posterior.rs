@@ -1,7 +1,10 @@
 //! The exact posterior over wire, card and layout.
 
+use std::borrow::Cow;
 use std::collections::HashMap;
 use std::ops::ControlFlow;
+
+use misread_core::pulse::Evidence;
 
 use super::case::{Candidates, Case, Expected, FACILITY, fits, holds_in};
 use super::likelihood::{LONGEST, Posed, Received, ln_any_bits, ln_likelihood, variants};
@@ -84,6 +87,10 @@ pub struct Posterior {
     /// The natural logarithm of the probability of the reads under the model,
     /// all combinations together.
     pub ln_evidence: f64,
+    /// The probability of each cause by the bits alone, in the order of
+    /// [`Cause::ALL`]: before the findings of a capture are weighed. Where there
+    /// are none, that of [`of_cause`](Self::of_cause).
+    pub by_bits: [f64; Cause::ALL.len()],
     /// Layouts (by index) and card states for which causes that lose or add
     /// pulses were left out, since too many checks are open at once.
     pub left_out: Vec<(usize, CardState)>,
@@ -129,6 +136,8 @@ pub(crate) struct Units {
     /// `None` for an odd number of reads.
     pub(crate) pairs: Option<Vec<(Received, [Expected; 2])>>,
     pub(crate) states: &'static [CardState],
+    /// Of each read, what its pulses say.
+    pub(crate) pulses: Vec<Evidence>,
 }
 
 impl Units {
@@ -152,7 +161,8 @@ impl Units {
         });
         let any_expected = kept.iter().any(|read| !read.expected.is_empty());
         let states = if any_expected { &CardState::ALL[..] } else { &CardState::ALL[..1] };
-        Units { reads, pairs, states }
+        let pulses = kept.iter().map(|read| read.pulses).collect();
+        Units { reads, pairs, states, pulses }
     }
 
     /// What is received and what is known of the card, for each unit, under a
@@ -221,7 +231,16 @@ pub fn posterior(
     model: &Model,
     progress: &mut dyn FnMut(Progress) -> ControlFlow<()>,
 ) -> Result<Posterior, DiagnoseError> {
-    solve(&Units::of(case), candidates, model, progress).map(|(posterior, _)| posterior)
+    let model = captured(case, model);
+    solve(&Units::of(case), candidates, &model, progress).map(|(posterior, _)| posterior)
+}
+
+/// The model that holds for a case: another one for a capture.
+pub(crate) fn captured<'m>(case: &Case, model: &'m Model) -> Cow<'m, Model> {
+    match case.captured {
+        None => Cow::Borrowed(model),
+        Some(at) => Cow::Owned(model.captured(at)),
+    }
 }
 
 /// The posterior, and for each layout the likelihoods it was made from; `None`
@@ -304,6 +323,13 @@ pub(crate) fn solve<'c>(
         let ln = libm::log(model.prior(cause)) + ln_without_layout(cause, units);
         joint.push((cause, None, None, ln));
     }
+    let by_bits = by_bits(&joint);
+    let found = Cause::ALL.map(|cause| -> f64 {
+        units.pulses.iter().map(|evidence| model.ln_findings(cause, evidence)).sum()
+    });
+    for (cause, .., ln) in &mut joint {
+        *ln += found[cause.index()];
+    }
     let total = ln_sum(joint.iter().map(|&(.., ln)| ln));
     if total == f64::NEG_INFINITY {
         // Only a model whose priors rule out every explanation gets here.
@@ -318,7 +344,21 @@ pub(crate) fn solve<'c>(
             probability: libm::exp(ln - total),
         })
         .collect();
-    Ok((Posterior { joint, ln_evidence: total, left_out }, likelihoods))
+    Ok((Posterior { joint, ln_evidence: total, by_bits, left_out }, likelihoods))
+}
+
+type Weighed = (Cause, Option<CardState>, Option<usize>, f64);
+
+/// The probability of each cause, from the logarithms of the weights.
+fn by_bits(joint: &[Weighed]) -> [f64; Cause::ALL.len()] {
+    let total = ln_sum(joint.iter().map(|&(.., ln)| ln));
+    let mut shares = [0.0; Cause::ALL.len()];
+    if total > f64::NEG_INFINITY {
+        for &(cause, .., ln) in joint {
+            shares[cause.index()] += libm::exp(ln - total);
+        }
+    }
+    shares
 }
 
 /// Likelihoods under one layout, each worked out once.

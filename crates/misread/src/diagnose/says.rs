@@ -4,9 +4,9 @@ use super::case::{Candidates, Case};
 use super::diagnosis::{CauseFound, Diagnosis, Verdict};
 use super::evidence::card_difference;
 use super::posterior::Triple;
-use super::wording::{Numbers, and};
-use crate::cause::Cause;
+use super::wording::{Numbers, and, percent};
 use crate::cause::catalogue::{WIRE_CAUTION, card_info, info};
+use crate::cause::{Cause, ProbeAt};
 
 /// What is declared about the fields and does not hold for a decoded card.
 pub(super) fn concerns(
@@ -148,6 +148,7 @@ pub(super) fn notes(diagnosis: &Diagnosis, case: &Case, candidates: &Candidates)
             layout.bits()
         ));
     }
+    notes.extend(of_capture(diagnosis, case));
     if let Some(Verdict::Wire(Cause::LinesSwapped | Cause::BitsInverted)) = Some(diagnosis.verdict)
         && diagnosis
             .alike
@@ -175,6 +176,34 @@ pub(super) fn notes(diagnosis: &Diagnosis, case: &Case, candidates: &Candidates)
                  a card other than the one expected; those were left out of account."
             ));
         }
+    }
+    notes
+}
+
+/// What it means that the reads come from a capture.
+fn of_capture(diagnosis: &Diagnosis, case: &Case) -> Vec<String> {
+    let (Some(at), Some(posterior)) = (case.captured, &diagnosis.posterior) else {
+        return Vec::new();
+    };
+    let mut notes = Vec::new();
+    let sound = !matches!(diagnosis.verdict, Verdict::Wire(_));
+    if at == ProbeAt::Reader && sound {
+        notes.push(
+            "The lines are sound at the reader's conductors, where this was captured: the fault, \
+             if any, lies towards the panel."
+                .to_owned(),
+        );
+    }
+    let by_bits = Cause::ALL.into_iter().fold(Cause::None, |best, cause| {
+        let of = |cause: Cause| posterior.by_bits[cause.index()];
+        if of(cause) > of(best) { cause } else { best }
+    });
+    let answer = diagnosis.answer.map(|answer| answer.cause);
+    if !diagnosis.moved.is_empty() && answer.is_some_and(|cause| cause != by_bits) {
+        notes.push(format!(
+            "The bits alone would point to another cause, {by_bits} ({}); the pulses decide.",
+            percent(posterior.by_bits[by_bits.index()])
+        ));
     }
     notes
 }

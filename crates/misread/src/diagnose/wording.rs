@@ -44,6 +44,25 @@ impl Numbers {
     }
 }
 
+/// A probability as people say it; never "100%" of what is not certain.
+///
+/// ```
+/// use misread::diagnose::percent;
+///
+/// assert_eq!(percent(0.857143), "86%");
+/// assert_eq!(percent(0.99999), "over 99.9%");
+/// ```
+pub fn percent(probability: f64) -> String {
+    let percent = 100.0 * probability;
+    match percent {
+        p if p >= 99.95 => "over 99.9%".to_owned(),
+        p if p >= 99.0 => format!("{p:.1}%"),
+        p if p >= 0.95 => format!("{p:.0}%"),
+        p if p >= 0.05 => format!("{p:.1}%"),
+        _ => "under 0.1%".to_owned(),
+    }
+}
+
 /// "one 0", "three 1s", "14 bits".
 pub(crate) fn count(n: usize, of: &str) -> String {
     let s = if n == 1 { "" } else { "s" };

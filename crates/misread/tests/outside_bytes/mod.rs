@@ -41,10 +41,10 @@ pub(crate) fn case_from_bytes(bytes: &[u8]) -> (Case, Candidates, Model) {
                 }
             }
             let expected = bytes.expected(layout.map(|layout| layout.fields()).unwrap_or_default());
-            reads.push(CaseRead { bits: *read, expected });
+            reads.push(CaseRead { expected, ..CaseRead::from(*read) });
         }
     }
-    (Case { reads }, candidates, model)
+    (Case { reads, captured: None }, candidates, model)
 }
 
 struct Bytes<'a>(&'a [u8]);

@@ -64,7 +64,7 @@ impl Question {
             }
         }
         expect(&args.expect, &mut reads, masking)?;
-        Ok(Question { case: Case { reads }, candidates, model, joined, refused })
+        Ok(Question { case: Case { reads, captured: None }, candidates, model, joined, refused })
     }
 
     pub(super) fn layout(&self, index: usize) -> Option<&Layout> {
@@ -73,7 +73,7 @@ impl Question {
 }
 
 fn of_bits(bits: Bits) -> CaseRead {
-    CaseRead { bits, expected: Expected::new() }
+    CaseRead::from(bits)
 }
 
 fn candidates(
@@ -155,7 +155,10 @@ impl Stream<'_> {
         for read in file::read_any(input).map_err(|error| self.refusal(&error))? {
             match read {
                 Ok(TableRead { bits, expected, .. }) => {
-                    reads.push(CaseRead { bits, expected: expected.into_iter().collect() });
+                    reads.push(CaseRead {
+                        expected: expected.into_iter().collect(),
+                        ..CaseRead::from(bits)
+                    });
                 }
                 Err(error) => refused.push(self.refusal(&error)),
             }

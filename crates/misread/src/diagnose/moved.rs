@@ -1,0 +1,114 @@
+//! Which findings of a capture moved the answer, and by how much.
+
+use misread_core::pulse::Evidence;
+
+use super::posterior::Posterior;
+use super::wording::{percent, sentence};
+use crate::cause::{Cause, Model, Sought};
+
+/// What shifts a probability by less than this is not spoken of.
+const LEAST_SHIFT: f64 = 0.005;
+
+/// A finding, found or looked for in vain, that moved the answer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Moved {
+    /// What was looked for.
+    pub sought: Sought,
+    /// In how many reads it was found.
+    pub found: usize,
+    /// In how many reads it was looked for.
+    pub looked: usize,
+    /// The probability of the answer's cause if it had not been looked for,
+    /// with everything else that was.
+    pub without: f64,
+    /// The probability of the answer's cause.
+    pub with: f64,
+    /// The same in one sentence.
+    pub says: String,
+}
+
+/// What moved the probability of a cause, the strongest first. `pulses` is what
+/// was looked for in each read.
+pub(super) fn moved(
+    cause: Cause,
+    posterior: &Posterior,
+    pulses: &[Evidence],
+    model: &Model,
+) -> Vec<Moved> {
+    let with = posterior.of_cause(cause);
+    let of = |sought: Sought| {
+        let looked: Vec<bool> = pulses.iter().filter_map(|seen| sought.found_in(seen)).collect();
+        let without = without(sought, cause, posterior, pulses, model);
+        if looked.is_empty() || (with - without).abs() < LEAST_SHIFT {
+            return None;
+        }
+        let found = looked.iter().filter(|&&found| found).count();
+        let says = says(sought, found, looked.len(), without, with);
+        Some(Moved { sought, found, looked: looked.len(), without, with, says })
+    };
+    let mut moved: Vec<Moved> = Sought::ALL.into_iter().filter_map(of).collect();
+    moved.sort_by(|a, b| (b.with - b.without).abs().total_cmp(&(a.with - a.without).abs()));
+    moved
+}
+
+/// The probability of a cause if one of the findings had not been looked for.
+fn without(
+    left_out: Sought,
+    of: Cause,
+    posterior: &Posterior,
+    pulses: &[Evidence],
+    model: &Model,
+) -> f64 {
+    let others = || Sought::ALL.into_iter().filter(|&sought| sought != left_out);
+    let lns = Cause::ALL.map(|cause| {
+        let found = pulses
+            .iter()
+            .flat_map(|evidence| others().map(|sought| model.ln_finding(sought, cause, evidence)));
+        libm::log(posterior.by_bits[cause.index()]) + found.sum::<f64>()
+    });
+    let total = super::posterior::ln_sum(lns.iter().copied());
+    if total == f64::NEG_INFINITY { 0.0 } else { libm::exp(lns[of.index()] - total) }
+}
+
+fn says(sought: Sought, found: usize, looked: usize, without: f64, with: f64) -> String {
+    let what = |is: bool| match sought {
+        Sought::LinesOverlap if is => "both lines are active at once".to_owned(),
+        Sought::LinesOverlap => "the lines are never active at once".to_owned(),
+        Sought::ShortPulse(line) if is => format!("a pulse on {line} is unusually narrow"),
+        Sought::ShortPulse(line) => format!("no pulse on {line} is unusually narrow"),
+        Sought::DoublePulse(line) if is => format!("{line} pulses twice in short order"),
+        Sought::DoublePulse(line) => format!("{line} never pulses twice in short order"),
+        Sought::MissingBeat if is => "a beat of the reader is missing".to_owned(),
+        Sought::MissingBeat => "no beat of the reader is missing".to_owned(),
+    };
+    let what = match (found, looked) {
+        (0, 1) => what(false),
+        (0, _) => format!("{} in any of the {looked} reads", what(false)),
+        (1, 1) => what(true),
+        (found, looked) => format!("{} in {found} of {looked} reads", what(true)),
+    };
+    let verb = if with > without { "raises" } else { "lowers" };
+    let (from, to) = (percent(without), percent(with));
+    sentence(&format!("{what}, which {verb} this from {from} to {to}."))
+}
+
+#[cfg(test)]
+mod tests {
+    use misread_core::pulse::Line;
+
+    use super::*;
+
+    #[test]
+    fn sentences_say_how_often_and_which_way() {
+        let short = Sought::ShortPulse(Line::D0);
+        assert_eq!(
+            says(short, 2, 3, 0.34, 0.971),
+            "A pulse on D0 is unusually narrow in 2 of 3 reads, which raises this from 34% to \
+             97%."
+        );
+        assert_eq!(
+            says(Sought::MissingBeat, 0, 1, 0.5, 0.1),
+            "No beat of the reader is missing, which lowers this from 50% to 10%."
+        );
+    }
+}
