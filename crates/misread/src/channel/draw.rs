@@ -1,12 +1,16 @@
 //! Whole cases drawn from the priors, with the truth about them.
 
+use misread_core::pulse::Pulse;
 use misread_core::{Bits, Layout};
 use rand_core::Rng;
 
 use super::random::{below, between, chance, coin, weighted};
 use super::send::without_frame;
-use super::{Fault, Pulses, Sent, draw_frame, has_bytes, send};
-use crate::cause::{CardState, Cause, Model};
+use super::{
+    Fault, Pulses, Sent, SentRead, Shape, draw_evidence, draw_frame, has_bytes, pulses_showing,
+    send,
+};
+use crate::cause::{CardState, Cause, Model, ProbeAt};
 use crate::diagnose::{
     Candidates, Case, CaseRead, Expected, FACILITY, SHORTEST_LAYOUT, fits, holds_in,
 };
@@ -196,6 +200,81 @@ pub fn draw_case_expecting(
     let reads = reads
         .map(|(bits, expected)| CaseRead { expected: expected.clone(), ..CaseRead::from(bits) });
     Ok(DrawnCase { case: Case { reads: reads.collect(), captured: None }, truth, sent })
+}
+
+/// A case as a capture of the lines shows it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DrawnCapture {
+    /// The case, with what its pulses say and where it was captured. None of
+    /// its reads is empty: a card of which no pulse arrived leaves nothing in a
+    /// capture.
+    pub case: Case,
+    /// What is so.
+    pub truth: Truth,
+    /// The pulses of each read.
+    pub pulses: Vec<Vec<Pulse>>,
+}
+
+/// The capture of a case of which this is expected, one card a read: the case
+/// as [`draw_case_expecting`] draws it for reads captured there, the findings
+/// drawn at the model's rates, and pulses that show just these.
+///
+/// A case in which nothing arrives, and one whose findings no pulses with its
+/// bits can show, is drawn again: whether they can depends on what is seen
+/// alone, so that what the model says of causes given what is seen still holds.
+///
+/// # Errors
+///
+/// See [`DrawError`].
+///
+/// ```
+/// use misread::cause::{Model, ProbeAt};
+/// use misread::channel::{Shape, draw_capture, seeded};
+/// use misread::diagnose::{Candidates, Expected};
+/// use misread::layout::{Layout, built_in};
+/// use std::sync::Arc;
+///
+/// let candidates = Candidates::weighted([(Arc::new(Layout::new(&built_in::OPEN_26)?), 4.0)]);
+/// let drawn = draw_capture(
+///     &[Expected::new()], &candidates, &Model::default(), ProbeAt::Panel, &Shape::default(),
+///     &mut seeded(1, 0),
+/// )?;
+/// assert_eq!(drawn.pulses[0].len(), drawn.case.reads[0].bits.len());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn draw_capture(
+    expected: &[Expected],
+    candidates: &Candidates,
+    model: &Model,
+    at: ProbeAt,
+    shape: &Shape,
+    random: &mut impl Rng,
+) -> Result<DrawnCapture, DrawError> {
+    /// Far more than are ever needed: most cases can be shown.
+    const DRAWS: usize = 1_000;
+    let model = model.captured(at);
+    for _ in 0..DRAWS {
+        let DrawnCase { case, truth, sent } =
+            draw_case_expecting(expected, candidates, &model, random)?;
+        let mut received: Vec<SentRead> = sent.into_iter().flat_map(|sent| sent.reads).collect();
+        if received.is_empty() {
+            received.extend(case.reads.iter().map(|read| SentRead::from_nowhere(&read.bits)));
+        }
+        let (mut reads, received): (Vec<CaseRead>, Vec<SentRead>) =
+            case.reads.into_iter().zip(received).filter(|(read, _)| !read.bits.is_empty()).unzip();
+        if reads.is_empty() {
+            continue;
+        }
+        let cause = truth.fault.cause();
+        for (read, received) in reads.iter_mut().zip(&received) {
+            read.pulses = draw_evidence(cause, received, &model, random);
+        }
+        let wanted: Vec<_> = reads.iter().map(|read| read.pulses).collect();
+        if let Some(pulses) = pulses_showing(cause, &received, &wanted, shape, random) {
+            return Ok(DrawnCapture { case: Case { reads, captured: Some(at) }, truth, pulses });
+        }
+    }
+    Err(DrawError::Nothing)
 }
 
 type Weighted = (Cause, Option<(CardState, usize)>, f64);

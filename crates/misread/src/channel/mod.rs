@@ -15,6 +15,10 @@
 //!    from the priors of a [`Model`](crate::cause::Model); [`draw_case`] is
 //!    both in one.
 //!
+//! 5. [`pulses`]: the pulses of what arrived, with the findings that the cause
+//!    brings; [`pulses_showing`]: with given ones; [`draw_capture`]: a whole
+//!    case with findings drawn from the model, and its pulses.
+//!
 //! Randomness comes in: [`seeded`] makes a generator that gives the same on
 //! every platform, and so the same seed gives the same case.
 //!
@@ -47,8 +51,12 @@ mod draw;
 mod frame;
 mod random;
 mod send;
+mod wires;
 
-pub use draw::{DrawError, DrawnCase, Truth, draw_case, draw_case_expecting, draw_expected};
+pub use draw::{
+    DrawError, DrawnCapture, DrawnCase, Truth, draw_capture, draw_case, draw_case_expecting,
+    draw_expected,
+};
 pub use frame::{bytes_reversed, draw_frame, has_bytes, reverse_bytes};
 pub use rand_core::Rng;
 pub use random::{Random, seeded};
@@ -56,6 +64,7 @@ pub use send::{
     Fault, FaultError, Held, LONGEST_READ, MOST_LOST, Origin, SendError, Sent, SentRead, Short,
     send,
 };
+pub use wires::{Shape, ShapeError, changes, draw_evidence, pulses, pulses_showing};
 
 use crate::cause::Cause;
 

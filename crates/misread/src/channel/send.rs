@@ -297,7 +297,7 @@ pub(super) fn without_frame(fault: &Fault, random: &mut impl Rng) -> Option<Sent
         _ => return None,
     };
     let bits: Bits = (0..length).map(|_| Bit::from(coin(random))).collect();
-    Some(SentRead::of(&bits, (0..length).map(|_| Origin::Nowhere)))
+    Some(SentRead::from_nowhere(&bits))
 }
 
 fn shorted(fault: &Fault, frame: &Bits) -> SentRead {
@@ -367,6 +367,11 @@ fn pulses_of(fault: &Fault, pulses: &Pulses, frame: &Bits, random: &mut impl Rng
 impl SentRead {
     fn of(bits: &Bits, origins: impl Iterator<Item = Origin>) -> Self {
         SentRead { bits: *bits, origins: origins.collect() }
+    }
+
+    /// Bits that came from no frame.
+    pub(super) fn from_nowhere(bits: &Bits) -> Self {
+        SentRead::of(bits, (0..bits.len()).map(|_| Origin::Nowhere))
     }
 
     /// Does nothing once the read is full.
