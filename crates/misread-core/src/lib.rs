@@ -9,6 +9,7 @@
 //!    either the fields or which check failed, and over which bits.
 //! 3. [`pulse`]: the pulses on D0 and D1 that the bits arrive as. Level changes
 //!    in, finished reads out, and what is wrong with their timing.
+//! 4. [`keypad`]: key presses into keys, keys into codes.
 //!
 //! It is `no_std`. Assembling and decoding neither allocate nor panic. With the `alloc`
 //! feature (on by default) a layout may have any number of fields and rules;
@@ -37,6 +38,7 @@ extern crate alloc;
 extern crate std;
 
 pub mod bits;
+pub mod keypad;
 pub mod layout;
 pub mod pulse;
 
