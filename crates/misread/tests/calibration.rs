@@ -5,11 +5,11 @@
 #[path = "../examples/calibration/bands.rs"]
 mod bands;
 
-use bands::{calibrate, interval};
+use bands::{Given, calibrate, interval};
 
 #[test]
 fn what_is_stated_comes_true_as_often() {
-    let found = calibrate(5_000, 1).unwrap();
+    let found = calibrate(Given::Bits, 5_000, 1).unwrap();
     assert!(found.cases > 4_900);
     assert!(found.holds(), "{}", found.tables());
     // It says something: most answers are nearly sure, and many are not.
@@ -18,10 +18,20 @@ fn what_is_stated_comes_true_as_often() {
     assert!(found.answers[..9].iter().map(|band| band.statements).sum::<u64>() > 500);
 }
 
+/// From captures, each written to a file and read back: the probabilities
+/// still hold, and the pulses add to what the bits say.
+#[test]
+fn what_is_stated_of_captures_comes_true_as_often() {
+    let found = calibrate(Given::Captures, 2_000, 1).unwrap();
+    assert_eq!(found.cases, 2_000);
+    assert!(found.holds(), "{}", found.tables());
+    assert!(found.right > found.right_by_bits, "{} {}", found.right, found.right_by_bits);
+}
+
 #[test]
 fn the_same_seed_gives_the_same_tables() {
-    assert_eq!(calibrate(60, 3).unwrap(), calibrate(60, 3).unwrap());
-    assert_ne!(calibrate(60, 3).unwrap(), calibrate(60, 4).unwrap());
+    assert_eq!(calibrate(Given::Bits, 60, 3).unwrap(), calibrate(Given::Bits, 60, 3).unwrap());
+    assert_ne!(calibrate(Given::Bits, 60, 3).unwrap(), calibrate(Given::Bits, 60, 4).unwrap());
 }
 
 /// Source: the example of the exact binomial test in the documentation of R

@@ -4,10 +4,14 @@ use std::ops::{AddAssign, ControlFlow};
 use std::sync::Arc;
 
 use misread::Bit;
-use misread::cause::{Cause, Model};
-use misread::channel::{Random, Rng, draw_case, seeded};
-use misread::diagnose::{Candidates, Case, posterior};
+use misread::capture::{self, Options};
+use misread::cause::{Cause, Model, ProbeAt};
+use misread::channel::{
+    Random, Rng, Shape, Truth, changes, draw_capture, draw_case, draw_expected, seeded,
+};
+use misread::diagnose::{Candidates, Case, CaseRead, Posterior, posterior};
 use misread::layout::{Layout, built_in};
+use misread::pulse::{Change, Evidence, Level};
 use statrs::distribution::{Beta, ContinuousCDF};
 
 /// How sure the intervals are.
@@ -15,6 +19,15 @@ pub(crate) const LEVEL: f64 = 0.99;
 
 /// How many bands there are between 0 and 1.
 const BANDS: usize = 10;
+
+/// What the diagnosis is given.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Given {
+    /// The bits of each read.
+    Bits,
+    /// A capture of the lines, as a file.
+    Captures,
+}
 
 /// Statements whose probability lies between two tenths, and how many of them
 /// were true.
@@ -34,6 +47,10 @@ pub(crate) struct Calibration {
     /// Cases with a read of which nothing arrived: the diagnosis sets such
     /// reads aside, so they are no statement of it.
     pub(crate) set_aside: u64,
+    /// Of captures, how often the most likely wire, card and layout were right,
+    /// and how often they were by the bits alone.
+    pub(crate) right: u64,
+    pub(crate) right_by_bits: u64,
     /// One statement a case: the most likely wire, card and layout.
     pub(crate) answers: [Band; BANDS],
     /// One statement for each case and cause.
@@ -42,7 +59,7 @@ pub(crate) struct Calibration {
 
 /// Draws cases from the model and diagnoses them, on all processors. The same
 /// numbers for the same seed, however many there are.
-pub(crate) fn calibrate(cases: u64, seed: u64) -> Result<Calibration, String> {
+pub(crate) fn calibrate(given: Given, cases: u64, seed: u64) -> Result<Calibration, String> {
     const CHUNK: u64 = 250;
     let threads = std::thread::available_parallelism().map_or(1, |count| count.get()) as u64;
     let chunks = cases.div_ceil(CHUNK);
@@ -52,7 +69,7 @@ pub(crate) fn calibrate(cases: u64, seed: u64) -> Result<Calibration, String> {
         mine.map(|chunk| {
             let mut found = Calibration::default();
             for number in chunk * CHUNK..cases.min((chunk + 1) * CHUNK) {
-                found.add_case(number, seed, &layouts)?;
+                found.add_case(given, number, seed, &layouts)?;
             }
             Ok((chunk, found))
         })
@@ -102,9 +119,48 @@ fn leave_unread(case: &mut Case, random: &mut Random) {
     }
 }
 
+/// A case from a capture, and the truth about it: drawn, written as a file of
+/// level changes, read back.
+fn captured(
+    number: u64,
+    candidates: &Candidates,
+    model: &Model,
+    random: &mut Random,
+) -> Result<(Case, Truth), String> {
+    let at = if number % 4 < 2 { ProbeAt::Panel } else { ProbeAt::Reader };
+    let expected = draw_expected(1 + (number % 3) as usize, candidates, model, random);
+    let drawn = draw_capture(&expected, candidates, model, at, &Shape::default(), random)
+        .map_err(|error| error.to_string())?;
+    let mut file = String::from("time_ns,line,level\n");
+    for Change { time, line, level } in changes(&drawn.pulses, Level::High) {
+        file += &format!("{time},{line},{}\n", level as u8);
+    }
+    let capture = capture::read(std::io::Cursor::new(file), &Options::default())
+        .map_err(|error| error.to_string())?;
+    if capture.reads.len() != drawn.case.reads.len() {
+        return Err(format!("case {number}: {} reads came back", capture.reads.len()));
+    }
+    let reads = capture.reads.into_iter().zip(drawn.case.reads);
+    let reads = reads.map(|(read, drawn)| CaseRead {
+        bits: read.bits,
+        pulses: read.evidence,
+        expected: drawn.expected,
+    });
+    Ok((Case { reads: reads.collect(), captured: Some(at) }, drawn.truth))
+}
+
+fn is_right(found: &Posterior, truth: &Truth) -> Option<(f64, bool)> {
+    let answer = found.most_likely()?;
+    let right = answer.cause == truth.fault.cause()
+        && answer.card == truth.card
+        && answer.layout == truth.layout;
+    Some((answer.probability, right))
+}
+
 impl Calibration {
     fn add_case(
         &mut self,
+        given: Given,
         number: u64,
         seed: u64,
         candidates: &[Candidates; 2],
@@ -112,22 +168,34 @@ impl Calibration {
         let model = Model::default();
         let candidates = &candidates[(number % 2) as usize];
         let random = &mut seeded(seed, number);
-        let mut drawn = draw_case(candidates, &model, random).map_err(|error| error.to_string())?;
-        if drawn.case.reads.iter().any(|read| read.bits.is_empty()) {
-            self.set_aside += 1;
-            return Ok(());
-        }
-        leave_unread(&mut drawn.case, random);
-        let go_on = &mut |_| ControlFlow::Continue(());
-        let found =
-            posterior(&drawn.case, candidates, &model, go_on).map_err(|error| error.to_string())?;
+        let (case, truth) = match given {
+            Given::Bits => {
+                let mut drawn =
+                    draw_case(candidates, &model, random).map_err(|error| error.to_string())?;
+                if drawn.case.reads.iter().any(|read| read.bits.is_empty()) {
+                    self.set_aside += 1;
+                    return Ok(());
+                }
+                leave_unread(&mut drawn.case, random);
+                (drawn.case, drawn.truth)
+            }
+            Given::Captures => captured(number, candidates, &model, random)?,
+        };
+        let weigh = |case: &Case| {
+            posterior(case, candidates, &model, &mut |_| ControlFlow::Continue(()))
+                .map_err(|error| error.to_string())
+        };
+        let found = weigh(&case)?;
         self.cases += 1;
-        let truth = drawn.truth;
-        if let Some(answer) = found.most_likely() {
-            let came_true = answer.cause == truth.fault.cause()
-                && answer.card == truth.card
-                && answer.layout == truth.layout;
-            state(&mut self.answers, answer.probability, came_true);
+        if let Some((probability, right)) = is_right(&found, &truth) {
+            state(&mut self.answers, probability, right);
+            self.right += u64::from(right);
+        }
+        if given == Given::Captures {
+            let mut bits = case;
+            bits.reads.iter_mut().for_each(|read| read.pulses = Evidence::default());
+            let right = is_right(&weigh(&bits)?, &truth).is_some_and(|(_, right)| right);
+            self.right_by_bits += u64::from(right);
         }
         for cause in Cause::ALL {
             let probability = found.of_cause(cause);
@@ -143,8 +211,14 @@ impl Calibration {
 
     /// Both tables, as Markdown.
     pub(crate) fn tables(&self) -> String {
+        let right = match self.right_by_bits {
+            0 => String::new(),
+            by_bits => {
+                format!(" Right: {} from the pulses, {by_bits} from the bits alone.", self.right)
+            }
+        };
         format!(
-            "{} cases; {} more with a read of which nothing arrived were set aside.\n\n\
+            "{} cases; {} more with a read of which nothing arrived were set aside.{right}\n\n\
              ### The most likely wire, card and layout\n\n{}\n\
              ### Every cause\n\n{}",
             self.cases,
@@ -159,6 +233,8 @@ impl AddAssign for Calibration {
     fn add_assign(&mut self, other: Calibration) {
         self.cases += other.cases;
         self.set_aside += other.set_aside;
+        self.right += other.right;
+        self.right_by_bits += other.right_by_bits;
         let bands = self.answers.iter_mut().chain(&mut self.causes);
         for (band, other) in bands.zip(other.answers.iter().chain(&other.causes)) {
             band.statements += other.statements;

@@ -3,8 +3,11 @@
 //! often they came true.
 //!
 //! ```text
-//! cargo run --release -p misread --example calibration -- [CASES [SEED]]
+//! cargo run --release -p misread --example calibration -- [captures] [CASES [SEED]]
 //! ```
+//!
+//! With `captures` the diagnosis is given captures of the lines, with what their
+//! pulses say, else the bits of each read.
 //!
 //! Prints two tables in Markdown. Exit status 1 where a band is outside its
 //! interval, 2 where an argument is not a number.
@@ -13,16 +16,26 @@ mod bands;
 
 use std::process::ExitCode;
 
+use bands::Given;
+
 fn main() -> ExitCode {
-    let mut numbers = std::env::args().skip(1).map(|argument| {
+    let mut arguments = std::env::args().skip(1).peekable();
+    let given = match arguments.next_if(|first| first == "captures") {
+        Some(_) => Given::Captures,
+        None => Given::Bits,
+    };
+    let mut numbers = arguments.map(|argument| {
         argument
             .parse::<u64>()
             .map_err(|_| format!("‘{argument}’ is not a number of cases or a seed"))
     });
     let run = || {
-        let cases = numbers.next().transpose()?.unwrap_or(100_000);
+        let cases = numbers.next().transpose()?.unwrap_or(match given {
+            Given::Bits => 100_000,
+            Given::Captures => 10_000,
+        });
         let seed = numbers.next().transpose()?.unwrap_or(2);
-        bands::calibrate(cases, seed)
+        bands::calibrate(given, cases, seed)
     };
     match { run }() {
         Ok(found) => {
