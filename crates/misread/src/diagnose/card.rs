@@ -75,6 +75,9 @@ pub(crate) fn most_likely_card(
             frame_of_pulses(&pulses, rates, &received.bits, layout, &posed.code, trellis)
         }
         (Some(_), Err(_)) => None,
+        (None, _) if cause == Cause::OneBitChanged => {
+            heaviest(frames_seen(cause, received, posed), layout)
+        }
         (None, _) => common(frames_seen(cause, received, posed)),
     };
     match frame {
@@ -108,6 +111,34 @@ fn frames_seen(cause: Cause, received: &Received, posed: &Posed) -> Vec<Code> {
         }
         _ => seen(Known::of_read(read, 0)),
     }
+}
+
+/// What the sets of frames with the most likely card agree on: that of more sets
+/// than any other. What all agree on, where there is no such card or a set
+/// leaves its card open.
+fn heaviest(sets: Vec<Code>, layout: &Layout) -> Option<Known> {
+    let fields = field_bits(layout);
+    let mut cards: Vec<(Words, Vec<Code>)> = Vec::new();
+    for code in &sets {
+        if !fields.without(code.known.bits).is_empty() {
+            return common(sets);
+        }
+        let card = code.known.values.and(fields);
+        match cards.iter_mut().find(|(other, _)| *other == card) {
+            Some((_, ways)) => ways.push(code.clone()),
+            None => cards.push((card, vec![code.clone()])),
+        }
+    }
+    let most = cards.iter().map(|(_, ways)| ways.len()).max()?;
+    let mut best = cards.into_iter().filter(|(_, ways)| ways.len() == most);
+    match (best.next(), best.next()) {
+        (Some((_, ways)), None) => common(ways),
+        _ => common(sets),
+    }
+}
+
+fn field_bits(layout: &Layout) -> Words {
+    layout.fields().iter().fold(Words::default(), |sum, field| sum.or(Words::of(&field.mask())))
 }
 
 /// What all of several sets of frames agree on.
@@ -153,11 +184,7 @@ fn frame_of_pulses(
     if parts.is_empty() {
         return None;
     }
-    let fields = layout
-        .fields()
-        .iter()
-        .fold(Words::default(), |sum, field| sum.or(Words::of(&field.mask())));
-    let branches = fields.and(code.free_bits());
+    let branches = field_bits(layout).and(code.free_bits());
     match best_branch(trellis, &parts, branches) {
         Some(card) => code.narrowed(card).map(|code| code.known),
         None => Some(certain_bits(trellis, &parts)),
