@@ -60,7 +60,7 @@ pub use send::{Timing, send};
 pub use spread::{Spread, median};
 
 #[cfg(feature = "alloc")]
-pub use rhythm::beat;
+pub use rhythm::{RhythmTally, beat};
 
 /// The most pulses in one read; more end it.
 pub const MAX_PULSES: usize = MAX_BITS;

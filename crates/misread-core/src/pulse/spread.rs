@@ -50,3 +50,23 @@ pub fn median(values: &mut [u32]) -> Option<u32> {
     let lower = *values.get(values.len() / 2 - 1)?;
     Some(lower + (upper - lower) / 2)
 }
+
+/// The [`median`] of values, each with how often it came, the lowest first.
+#[cfg(feature = "alloc")]
+pub(super) fn median_counted(values: &[(u32, u64)]) -> Option<u32> {
+    let all: u64 = values.iter().map(|&(_, count)| count).sum();
+    let at = |place: u64| {
+        let mut before = 0;
+        let found = values.iter().find(|&&(_, count)| {
+            before += count;
+            before > place
+        });
+        found.map(|&(value, _)| value)
+    };
+    let upper = at(all / 2)?;
+    if all % 2 == 1 {
+        return Some(upper);
+    }
+    let lower = at(all / 2 - 1)?;
+    Some(lower + (upper - lower) / 2)
+}

@@ -49,6 +49,17 @@ pub enum CaptureError {
         /// The highest, in volts.
         highest: f64,
     },
+    /// A recording holds fewer reads than when it was first gone over.
+    #[error(
+        "the capture held {reads} reads at first and {now} the second time; \
+         expected a file that does not change while it is read"
+    )]
+    Changed {
+        /// How many it had.
+        reads: u64,
+        /// How many there are now.
+        now: u64,
+    },
     /// The file is damaged or cut before anything could be read.
     #[error("nothing could be read: {0}")]
     Damaged(Damage),

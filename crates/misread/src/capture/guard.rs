@@ -1,4 +1,4 @@
-//! A text file line by line, watched on its way into the VCD reader.
+//! A text file, watched on its way into the VCD reader.
 //!
 //! That reader says neither where it stopped nor that a file ends in the middle
 //! of a line. It writes a warning to standard output when the time goes back,
@@ -7,100 +7,221 @@
 
 use std::collections::VecDeque;
 use std::io::{self, BufRead, Read, Seek, SeekFrom};
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex, PoisonError};
 
-/// What the guard has seen, to be asked while the reader holds the guard.
+use memchr::{memchr_iter, memmem};
+
+/// What the guard has seen, to be asked when the reader has let go of the guard.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Seen {
-    line: Arc<AtomicU64>,
-    cut: Arc<AtomicBool>,
-    refused: Arc<OnceLock<&'static str>>,
+    told: Arc<Mutex<Told>>,
+}
+
+#[derive(Clone, Copy, Debug, Default)]
+struct Told {
+    line: u64,
+    cut: Option<u64>,
+    refused: Option<(u64, &'static str)>,
 }
 
 impl Seen {
-    /// The line the reader is at, from 1.
+    /// The line the reader had come to, from 1.
     pub(super) fn line(&self) -> u64 {
-        self.line.load(Ordering::Relaxed)
+        let told = self.told();
+        told.refused.map_or(told.line, |(line, _)| line)
     }
 
-    /// Whether the last line has no end.
-    pub(super) fn cut(&self) -> bool {
-        self.cut.load(Ordering::Relaxed)
+    /// The last line, from 1, if it has no end.
+    pub(super) fn cut(&self) -> Option<u64> {
+        self.told().cut
     }
 
     /// Why the guard stopped the reader, if it did.
     pub(super) fn refused(&self) -> Option<&'static str> {
-        self.refused.get().copied()
+        self.told().refused.map(|(_, why)| why)
+    }
+
+    fn told(&self) -> Told {
+        *self.told.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn tell(&self, change: impl FnOnce(&mut Told)) {
+        change(&mut self.told.lock().unwrap_or_else(PoisonError::into_inner));
     }
 }
 
+/// How much is read and looked through at once, in bytes.
+const PIECE: usize = 1 << 16;
 /// The longest piece of a line that is held at once, in bytes.
-const LONGEST: u64 = 1 << 20;
+const LONGEST: usize = 1 << 20;
 
 pub(super) struct Guard<R> {
     inner: R,
-    line: Vec<u8>,
+    buffer: Vec<u8>,
+    /// How much of the buffer has been handed on, has been looked through and
+    /// may be, and is filled.
     used: usize,
-    /// The position of the start of `line`.
+    ready: usize,
+    filled: usize,
+    /// The position of the start of the buffer, and the lines that end before.
     position: u64,
-    number: u64,
+    lines: u64,
+    /// The line the reader had come to at the start of the buffer, from 1.
+    line: u64,
     /// The last positions the reader asked for, to which it may come back, each
     /// with the number of lines before it.
     asked: VecDeque<(u64, u64)>,
-    in_body: bool,
-    time: Option<u64>,
+    look: Look,
+    refused: Option<&'static str>,
     seen: Seen,
 }
 
-impl<R: BufRead + Seek> Guard<R> {
+impl<R: Read + Seek> Guard<R> {
     pub(super) fn new(inner: R) -> (Self, Seen) {
         let seen = Seen::default();
         let guard = Guard {
             inner,
-            line: Vec::new(),
+            buffer: vec![0; PIECE],
             used: 0,
+            ready: 0,
+            filled: 0,
             position: 0,
-            number: 0,
+            lines: 0,
+            line: 1,
             asked: VecDeque::new(),
-            in_body: false,
-            time: None,
+            look: Look::default(),
+            refused: None,
             seen: seen.clone(),
         };
         (guard, seen)
     }
 
-    fn next_line(&mut self) -> io::Result<()> {
-        self.position += self.line.len() as u64;
-        let ended = self.line.is_empty() || self.line.ends_with(b"\n");
-        self.line.clear();
-        self.used = 0;
-        self.inner.by_ref().take(LONGEST).read_until(b'\n', &mut self.line)?;
-        if self.line.is_empty() {
-            return Ok(());
+    /// Gets whole lines ready, or the last one without its end; none at the end
+    /// of the file.
+    #[cold]
+    fn get_ready(&mut self) -> io::Result<()> {
+        if let Some(why) = self.refused {
+            return Err(io::Error::other(why));
         }
-        self.number += u64::from(ended);
-        self.seen.line.store(self.number, Ordering::Relaxed);
-        let cut = !self.line.ends_with(b"\n") && (self.line.len() as u64) < LONGEST;
-        self.seen.cut.store(cut, Ordering::Relaxed);
-        if self.in_body
-            && let Some(trouble) = self.trouble()
-        {
-            let trouble = self.seen.refused.get_or_init(|| trouble);
-            self.line.clear();
-            return Err(io::Error::other(*trouble));
+        self.line = self.line_acted_on();
+        self.lines += lines_in(&self.buffer[..self.ready]);
+        self.position += self.ready as u64;
+        self.buffer.copy_within(self.ready..self.filled, 0);
+        self.filled -= self.ready;
+        (self.used, self.ready) = (0, 0);
+        while self.ready == 0 {
+            if self.filled == self.buffer.len() {
+                if self.filled >= LONGEST {
+                    self.look_through(self.filled);
+                    break;
+                }
+                self.buffer.resize(self.filled * 2, 0);
+            }
+            let before = self.filled;
+            let read = self.inner.read(&mut self.buffer[before..])?;
+            self.filled += read;
+            if read == 0 {
+                if self.filled > 0 {
+                    let line = self.lines + 1;
+                    self.seen.tell(|told| told.cut = Some(line));
+                }
+                self.look_through(self.filled);
+                break;
+            }
+            let fresh = &self.buffer[before..self.filled];
+            if let Some(end) = memchr::memrchr(b'\n', fresh) {
+                self.look_through(before + end + 1);
+            }
+            if self.refused.is_some() {
+                break;
+            }
         }
-        if !self.in_body {
-            const END: &[u8] = b"$enddefinitions";
-            self.in_body = self.line.windows(END.len()).any(|window| window == END);
+        match self.refused {
+            Some(why) if self.ready == 0 => Err(io::Error::other(why)),
+            _ => Ok(()),
         }
-        Ok(())
     }
 
+    /// Looks through the buffer up to there. What the reader must not see is not
+    /// made ready, nor is what is behind it.
+    fn look_through(&mut self, end: usize) {
+        let piece = &self.buffer[..end];
+        let mut start = 0;
+        if !self.look.in_body {
+            const END: &[u8] = b"$enddefinitions";
+            let Some(at) = memmem::find(piece, END) else {
+                self.ready = end;
+                return;
+            };
+            self.look.in_body = true;
+            start = memchr::memchr(b'\n', &piece[at..]).map_or(end, |length| at + length + 1);
+        }
+        let ends = memchr_iter(b'\n', &piece[start..]).map(|at| start + at);
+        let last = (!piece.ends_with(b"\n")).then_some(end);
+        let mut from = start;
+        for to in ends.chain(last) {
+            if let Some(why) = self.look.trouble(&piece[from..to.max(from)]) {
+                self.refused = Some(why);
+                let line = self.lines + lines_in(&piece[..from]) + 1;
+                self.seen.tell(|told| told.refused = Some((line, why)));
+                self.ready = from;
+                return;
+            }
+            from = to + 1;
+        }
+        self.ready = end;
+    }
+}
+
+impl<R> Guard<R> {
+    /// The line the reader has come to: it acts on a word when it has the byte
+    /// behind it.
+    fn line_acted_on(&self) -> u64 {
+        match self.used.checked_sub(1) {
+            Some(acted_on) => self.lines + lines_in(&self.buffer[..acted_on]) + 1,
+            None => self.line,
+        }
+    }
+}
+
+fn lines_in(bytes: &[u8]) -> u64 {
+    memchr_iter(b'\n', bytes).count() as u64
+}
+
+/// Looks at the lines of the body, one after the other.
+#[derive(Clone, Debug, Default)]
+struct Look {
+    in_body: bool,
+    in_comment: bool,
+    time: Option<u64>,
+}
+
+impl Look {
     /// What in the line the reader must not see.
-    fn trouble(&mut self) -> Option<&'static str> {
+    #[inline]
+    fn trouble(&mut self, line: &[u8]) -> Option<&'static str> {
+        if !self.in_comment {
+            match line {
+                // A line that is all time, and one that is a value of one bit.
+                [b'#', digits @ ..] => {
+                    if let Some(time) = plain_time(digits) {
+                        return self.time(time);
+                    }
+                }
+                [b'0' | b'1', name @ ..] if name.iter().all(|&byte| byte > b' ') => return None,
+                _ => {}
+            }
+        }
+        self.trouble_in_words(line)
+    }
+
+    fn trouble_in_words(&mut self, line: &[u8]) -> Option<&'static str> {
         let mut follows_value = false;
-        for word in self.line.split(u8::is_ascii_whitespace).filter(|word| !word.is_empty()) {
+        for word in line.split(u8::is_ascii_whitespace).filter(|word| !word.is_empty()) {
+            if self.in_comment {
+                self.in_comment = word != b"$end";
+                continue;
+            }
             // Behind the value of a vector stands a name, and it may look like
             // a time or a value.
             let is_name = follows_value;
@@ -109,49 +230,94 @@ impl<R: BufRead + Seek> Guard<R> {
             if follows_value && word.len() == 1 {
                 return Some("a vector without a value");
             }
-            let Some((b'#', digits)) = word.split_first() else { continue };
-            let time = std::str::from_utf8(digits).ok().and_then(|digits| digits.parse().ok());
-            let Some(time) = time.filter(|_| !is_name) else { continue };
-            if self.time.is_some_and(|before| time < before) {
-                return Some("the time goes back");
+            if is_name {
+                continue;
             }
-            self.time = Some(time);
+            self.in_comment = word == b"$comment";
+            let Some((b'#', digits)) = word.split_first() else { continue };
+            if let Some(trouble) = any_time(digits).and_then(|time| self.time(time)) {
+                return Some(trouble);
+            }
         }
         follows_value.then_some("a value without the name of a signal")
     }
+
+    fn time(&mut self, time: u64) -> Option<&'static str> {
+        let back = self.time.replace(time).is_some_and(|before| time < before);
+        back.then_some("the time goes back")
+    }
 }
 
-impl<R: BufRead + Seek> BufRead for Guard<R> {
+/// The number that a few digits are, and nothing else.
+#[inline]
+fn plain_time(digits: &[u8]) -> Option<u64> {
+    const MOST: usize = 18;
+    if digits.is_empty() || digits.len() > MOST {
+        return None;
+    }
+    digits.iter().try_fold(0, |time, byte| {
+        let digit = byte.wrapping_sub(b'0');
+        (digit < 10).then_some(time * 10 + u64::from(digit))
+    })
+}
+
+/// The time that the reader takes it for: whole, if need be as a decimal
+/// fraction.
+fn any_time(digits: &[u8]) -> Option<u64> {
+    let text = std::str::from_utf8(digits).ok()?;
+    let whole = |time: &f64| time.fract() == 0.0;
+    text.parse().ok().or_else(|| text.parse().ok().filter(whole).map(|time| time as u64))
+}
+
+/// Tells how far the reader has come when it lets go.
+impl<R> Drop for Guard<R> {
+    fn drop(&mut self) {
+        let line = self.line_acted_on();
+        self.seen.tell(|told| told.line = line);
+    }
+}
+
+impl<R: Read + Seek> BufRead for Guard<R> {
     fn fill_buf(&mut self) -> io::Result<&[u8]> {
-        if self.used == self.line.len() {
-            self.next_line()?;
+        if self.used == self.ready {
+            self.get_ready()?;
         }
-        Ok(self.line.get(self.used..).unwrap_or_default())
+        Ok(&self.buffer[self.used..self.ready])
     }
 
     fn consume(&mut self, amount: usize) {
-        self.used = self.used.saturating_add(amount).min(self.line.len());
+        self.used = self.used.saturating_add(amount).min(self.ready);
     }
 }
 
-impl<R: BufRead + Seek> Read for Guard<R> {
+impl<R: Read + Seek> Read for Guard<R> {
+    /// The VCD reader asks byte by byte.
+    #[inline]
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        let mut available = self.fill_buf()?;
-        let read = available.read(buffer)?;
-        self.consume(read);
+        if self.used == self.ready {
+            self.get_ready()?;
+        }
+        let available = &self.buffer[self.used..self.ready];
+        let read = match (&mut *buffer, available) {
+            ([slot], [byte, ..]) => {
+                *slot = *byte;
+                1
+            }
+            (_, mut available) => available.read(buffer)?,
+        };
+        self.used += read;
         Ok(read)
     }
 }
 
-impl<R: BufRead + Seek> Seek for Guard<R> {
+impl<R: Read + Seek> Seek for Guard<R> {
     fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
         let here = self.position + self.used as u64;
         let target = match to {
             SeekFrom::Current(0) => {
-                // What is left of a line is counted when it is read again.
-                let begun = u64::from(self.used < self.line.len());
                 self.asked.truncate(7);
-                self.asked.push_front((here, self.number.saturating_sub(begun)));
+                let lines = self.lines + lines_in(&self.buffer[..self.used]);
+                self.asked.push_front((here, lines));
                 return Ok(here);
             }
             SeekFrom::Current(by) => self.inner.seek(SeekFrom::Start(
@@ -160,16 +326,15 @@ impl<R: BufRead + Seek> Seek for Guard<R> {
             to => self.inner.seek(to)?,
         };
         let back_to = self.asked.iter().find(|&&(position, _)| position == target).copied();
-        self.line.clear();
-        self.used = 0;
+        (self.used, self.ready, self.filled) = (0, 0, 0);
         self.position = target;
-        if let Some((_, number)) = back_to {
-            self.number = number;
-            self.time = None;
-        } else if target == 0 {
-            self.number = 0;
-            self.in_body = false;
-            self.time = None;
+        self.refused = None;
+        if target == 0 {
+            self.lines = 0;
+            self.look = Look::default();
+        } else if let Some((_, lines)) = back_to {
+            self.lines = lines;
+            self.look = Look { in_body: self.look.in_body, ..Look::default() };
         }
         Ok(target)
     }

@@ -15,7 +15,11 @@
 //! The two signals are found by their names, or given; where that is unclear,
 //! the error lists every signal with what happens on it, the likeliest first.
 //! A file that is damaged or cut gives the reads before the place, and the
-//! place.
+//! place. A row of a table that cannot be read ends it there: what such a row
+//! was is not known, so neither is what the reads behind it have lost.
+//!
+//! [`read`] holds the whole capture in memory. [`open`] does not, however long
+//! it is, and [`reads`] goes through it once, for the bits alone.
 //!
 //! ```
 //! use misread::capture::{Options, read};
@@ -29,23 +33,30 @@
 //! # Ok::<(), misread::capture::CaptureError>(())
 //! ```
 
-mod collect;
+mod annotate;
 mod contain;
 mod error;
 mod guard;
+mod levels;
+mod pass;
+mod recording;
 mod signals;
 mod table;
 mod volts;
 mod wave;
+mod write;
 
-use std::io::{BufRead, Seek, SeekFrom};
+use std::io::{BufRead, Seek};
 
 use crate::Bits;
 use crate::pulse::{DEFAULT_SILENCE, Ended, Evidence, Finding, Level, Limits, Pulse, Rest, Rhythm};
 
 pub use error::{CaptureError, Damage, Place};
+pub use pass::{Pass, reads};
+pub use recording::{Overview, Recording, open};
 pub use signals::Activity;
 pub use table::TimeUnit;
+pub use write::{Opening, WriteError, write_changes, write_levels, write_pulses, write_vcd};
 
 /// How to read a capture.
 #[derive(Clone, Debug, PartialEq)]
@@ -66,7 +77,17 @@ pub struct Options {
     pub unit: Option<TimeUnit>,
     /// In a table of voltages, what is high: this many volts or more.
     pub threshold: Option<f64>,
+    /// How long the controller ignores the card it has just shown, in
+    /// nanoseconds, where it is set to (common practice); see
+    /// [`CaptureRead::repeat`].
+    pub repeat_window: Option<u64>,
+    /// How many pulses [`open`] keeps in memory at most; where a capture has
+    /// more, it is gone over again for its reads.
+    pub keep: usize,
 }
+
+/// How many pulses [`open`] keeps in memory: 8 MB of them.
+pub const DEFAULT_KEEP: usize = 500_000;
 
 impl Default for Options {
     fn default() -> Self {
@@ -78,6 +99,8 @@ impl Default for Options {
             d1: None,
             unit: None,
             threshold: None,
+            repeat_window: None,
+            keep: DEFAULT_KEEP,
         }
     }
 }
@@ -118,7 +141,11 @@ pub struct CaptureRead {
     pub ended: Ended,
     /// Whether it is the rest of a read that had too many pulses.
     pub follows_on: bool,
-    /// Whether it has the same bits as the read before it.
+    /// Whether a controller that ignores repeats would not have shown it: it has
+    /// the same bits as the last read that was shown, and began less than
+    /// [`Options::repeat_window`] after that one began. A repeat does not begin
+    /// the window anew (judgement: controllers differ). Without a window no read
+    /// is one.
     pub repeat: bool,
     /// What is wrong with its timing, and with the gap before it.
     pub findings: Vec<Finding>,
@@ -126,33 +153,17 @@ pub struct CaptureRead {
     pub evidence: Evidence,
 }
 
-/// Reads a capture. The file may be gone over more than once.
+/// Reads a capture, all of it at once; for one that may be long, see [`open`].
+/// The file may be gone over more than once.
 ///
 /// # Errors
 ///
 /// Where there is nothing to be read: input that is no capture, headings that
 /// are not understood, signals that cannot be told, or damage before the first
 /// change. Damage further on is part of the answer.
-pub fn read<R>(mut input: R, options: &Options) -> Result<Capture, CaptureError>
+pub fn read<R>(input: R, options: &Options) -> Result<Capture, CaptureError>
 where
     R: BufRead + Seek + Send + Sync + 'static,
 {
-    let start = input.fill_buf()?;
-    let first = start.iter().find(|byte| !byte.is_ascii_whitespace()).copied();
-    match (start, first) {
-        (_, None) => Err(CaptureError::Empty),
-        ([0xff, 0xfe, ..] | [0xfe, 0xff, ..], _) => {
-            Err(CaptureError::Unknown { found: "text in UTF-16".to_owned() })
-        }
-        // The first block of an FST file is of type 0 and 329 bytes long.
-        ([0, 0, 0, 0, 0, 0, 0, 1, 73, ..], _) => {
-            input.seek(SeekFrom::Start(0))?;
-            wave::read_fst(input, options)
-        }
-        (_, Some(b'$')) => wave::read_vcd(input, options),
-        (start, _) if start.contains(&0) => {
-            Err(CaptureError::Unknown { found: "bytes that are no text".to_owned() })
-        }
-        _ => table::read(input, options),
-    }
+    recording::read_all(input, options)
 }

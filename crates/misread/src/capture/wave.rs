@@ -8,35 +8,46 @@ use std::io::{BufRead, Seek, SeekFrom};
 use wellen::stream::{Filter, StreamError, StreamingWaveform};
 use wellen::{Hierarchy, LoadOptions, SignalRef, SignalValueRef};
 
-use super::collect::Collector;
 use super::contain::contained;
 use super::error::shown;
-use super::guard::{Guard, Seen};
+use super::guard::Guard;
+use super::levels::{Enough, Levels, See};
+use super::pass::Pass;
 use super::signals::{Watch, choose, unclear};
-use super::{Activity, Capture, CaptureError, Damage, Options, Place};
+use super::{Activity, CaptureError, Damage, Options, Place};
 use crate::pulse::{Level, Line};
 
-pub(super) fn read_vcd<R>(mut input: R, options: &Options) -> Result<Capture, CaptureError>
+pub(super) fn read_vcd<R>(
+    mut input: R,
+    options: &Options,
+    see: &mut See<'_>,
+) -> Result<Pass, CaptureError>
 where
     R: BufRead + Seek + Send + Sync + 'static,
 {
     input.rewind()?;
     let (guard, seen) = Guard::new(input);
-    let place = |seen: &Seen| Place::Line { line: seen.line(), cell: None };
-    let outcome = read(guard, options, |trouble| Damage {
-        place: place(&seen),
+    let place = |line| Place::Line { line, cell: None };
+    let damage = |trouble| Damage {
+        place: place(seen.line()),
         found: seen.refused().map_or(trouble, str::to_owned),
         expected: "a VCD file".to_owned(),
-    })?;
-    let cut = seen.cut().then(|| Damage {
-        place: place(&seen),
-        found: "the file ends in the middle of this line".to_owned(),
-        expected: "the end of a line; the file may be cut".to_owned(),
-    });
-    finish(outcome, options, cut)
+    };
+    let cut = || {
+        seen.cut().map(|line| Damage {
+            place: place(line),
+            found: "the file ends in the middle of this line".to_owned(),
+            expected: "the end of a line; the file may be cut".to_owned(),
+        })
+    };
+    read(guard, options, see, damage, cut)
 }
 
-pub(super) fn read_fst<R>(mut input: R, options: &Options) -> Result<Capture, CaptureError>
+pub(super) fn read_fst<R>(
+    mut input: R,
+    options: &Options,
+    see: &mut See<'_>,
+) -> Result<Pass, CaptureError>
 where
     R: BufRead + Seek + Send + Sync + 'static,
 {
@@ -49,36 +60,18 @@ where
             expected: "an FST file".to_owned(),
         })
     };
-    let outcome = read(input, options, damage)?;
-    finish(outcome, options, cut)
+    read(input, options, see, damage, || cut.clone())
 }
 
-/// What was read, with the trouble that ended it.
-struct Outcome {
-    collector: Collector,
-    names: [String; 2],
-    /// The step of the file's clock, in nanoseconds.
-    step: u32,
-    damage: Option<Damage>,
-}
-
-fn finish(
-    outcome: Outcome,
-    options: &Options,
-    cut: Option<Damage>,
-) -> Result<Capture, CaptureError> {
-    let Outcome { collector, names, step, damage } = outcome;
-    match damage.or(cut) {
-        Some(damage) if !collector.has_any() => Err(CaptureError::Damaged(damage)),
-        damage => Ok(collector.finish(options, names, step, None, damage)),
-    }
-}
-
+/// `damage` makes damage of what the library says, and `cut` says where the
+/// file is cut; both are asked when the library has let go of the input.
 fn read<R>(
     input: R,
     options: &Options,
+    see: &mut See<'_>,
     damage: impl Fn(String) -> Damage,
-) -> Result<Outcome, CaptureError>
+    cut: impl Fn() -> Option<Damage>,
+) -> Result<Pass, CaptureError>
 where
     R: BufRead + Seek + Send + Sync + 'static,
 {
@@ -102,14 +95,20 @@ where
     };
 
     let [d0, d1] = pair.map(|index| signals[index]);
-    let mut collector = Collector::new(options);
-    let trouble = stream(&mut wave, &[d0, d1], |time, signal, level| {
+    let mut levels = Levels::new(options, see);
+    let streamed = stream(&mut wave, &[d0, d1], |time, signal, level| {
         let line = if signal == d0 { Line::D0 } else { Line::D1 };
-        collector.level(clock.nanoseconds(time), line, level);
+        levels.level(clock.nanoseconds(time), line, level)
     });
-    let names = pair.map(|index| std::mem::take(&mut names[index]));
-    let damage = trouble.map(damage);
-    Ok(Outcome { collector, names, step: clock.step(), damage })
+    drop(wave);
+    let damage = match streamed {
+        Streamed::Enough => None,
+        Streamed::All => cut(),
+        Streamed::UpTo(trouble) => Some(damage(trouble)),
+    };
+    let damage = levels.finish(damage)?;
+    let lines = pair.map(|index| std::mem::take(&mut names[index]));
+    Ok(Pass { lines, sample_period: clock.step(), threshold: None, damage })
 }
 
 /// The names of the signals of one bit, and the signals; a signal of several
@@ -123,25 +122,32 @@ fn one_bit_signals(hierarchy: &Hierarchy) -> (Vec<String>, Vec<SignalRef>) {
         .unzip()
 }
 
-/// Hands the levels of some signals on, and says what ended it but the end.
+/// How a walk over the changes ended.
+enum Streamed {
+    /// At the end.
+    All,
+    /// Nobody wanted more.
+    Enough,
+    /// With what the library said.
+    UpTo(String),
+}
+
+/// Hands the levels of some signals on.
 fn stream<R: BufRead + Seek>(
     wave: &mut StreamingWaveform<R>,
     signals: &[SignalRef],
-    mut see: impl FnMut(u64, SignalRef, Level),
-) -> Option<String> {
+    mut see: impl FnMut(u64, SignalRef, Level) -> Result<(), Enough>,
+) -> Streamed {
     let streamed = contained(|| {
         wave.stream_changes(Filter::include_signals(signals), |time, signal, value| {
-            if let Some(level) = level(value) {
-                see(time, signal, level);
-            }
-            Ok::<(), std::convert::Infallible>(())
+            level(value).map_or(Ok(()), |level| see(time, signal, level))
         })
     });
     match streamed {
-        Ok(Ok(())) => None,
-        Ok(Err(StreamError::Wellen(error))) => Some(said(&error.to_string())),
-        Ok(Err(StreamError::Callback(never))) => match never {},
-        Err(panic) => Some(said(&panic)),
+        Ok(Ok(())) => Streamed::All,
+        Ok(Err(StreamError::Callback(Enough))) => Streamed::Enough,
+        Ok(Err(StreamError::Wellen(error))) => Streamed::UpTo(said(&error.to_string())),
+        Err(panic) => Streamed::UpTo(said(&panic)),
     }
 }
 
@@ -174,14 +180,16 @@ fn activity<R: BufRead + Seek>(
         for (watch, _) in watches.iter_mut().zip(signals).filter(|(_, other)| **other == signal) {
             watch.see(clock.nanoseconds(time), level == Level::High);
         }
+        Ok(())
     });
     watches.into_iter().zip(names).map(|(watch, name)| watch.into_activity(name)).collect()
 }
 
 /// The clock of a file: its step as a fraction of nanoseconds.
+#[derive(Clone, Copy)]
 struct Clock {
-    over: i128,
-    under: i128,
+    over: u64,
+    under: u64,
 }
 
 impl Clock {
@@ -191,8 +199,8 @@ impl Clock {
             .timescale()
             .and_then(|scale| Some((scale.factor.max(1), scale.unit.to_exponent()?)))
             .unwrap_or((1, -9));
-        let power = 10i128.pow(u32::from((exponent + 9).unsigned_abs()));
-        let factor = i128::from(factor);
+        let power = 10u64.pow(u32::from((exponent + 9).unsigned_abs()));
+        let factor = u64::from(factor);
         if exponent >= -9 {
             Clock { over: factor * power, under: 1 }
         } else {
@@ -200,12 +208,17 @@ impl Clock {
         }
     }
 
-    /// The last nanosecond that has begun.
-    fn nanoseconds(&self, time: u64) -> i64 {
-        i64::try_from(i128::from(time) * self.over / self.under).unwrap_or(i64::MAX)
+    /// The last nanosecond that has begun; held at the last there is.
+    fn nanoseconds(self, time: u64) -> i64 {
+        let nanoseconds = match time.checked_mul(self.over) {
+            Some(time) if self.under == 1 => i128::from(time),
+            Some(time) => i128::from(time / self.under),
+            None => i128::from(time) * i128::from(self.over) / i128::from(self.under),
+        };
+        i64::try_from(nanoseconds).unwrap_or(i64::MAX)
     }
 
-    fn step(&self) -> u32 {
+    fn step(self) -> u32 {
         u32::try_from(self.over / self.under).unwrap_or(u32::MAX)
     }
 }

@@ -8,9 +8,10 @@
 //! inside.
 
 use alloc::collections::BinaryHeap;
+use alloc::vec::Vec;
 use core::cmp::Ordering;
 
-use crate::pulse::median;
+use crate::pulse::spread::median_counted;
 
 /// The beat: the longest period, between an eighth of the median and the
 /// median, of which at least 90 % of the intervals are a whole multiple to
@@ -21,40 +22,51 @@ use crate::pulse::median;
 ///
 /// Sorts the intervals. Leave out those that are too short to be a bit period.
 pub fn beat(intervals: &mut [u32]) -> Option<u32> {
-    let median = median(intervals)?;
-    if intervals.len() < 3 || median == 0 {
+    intervals.sort_unstable();
+    let counted: Vec<(u32, u64)> = intervals
+        .chunk_by(|a, b| a == b)
+        .filter_map(|group| Some((*group.first()?, group.len() as u64)))
+        .collect();
+    beat_counted(&counted)
+}
+
+/// The [`beat`] of intervals, each with how often it came, the shortest first.
+pub(super) fn beat_counted(intervals: &[(u32, u64)]) -> Option<u32> {
+    let median = median_counted(intervals)?;
+    let count: u64 = intervals.iter().map(|&(_, count)| count).sum();
+    if count < 3 || median == 0 {
         return Some(median);
     }
     let Some(period) = longest_period(intervals, median) else { return Some(median) };
-    let mut multiples = 0u32;
+    let mut fitting = 0;
     let mut sum = 0.0;
-    for &interval in intervals.iter() {
+    for &(interval, count) in intervals {
         if let Some(multiple) = period.multiple(interval) {
-            sum += f64::from(interval) / multiple as f64;
-            multiples += 1;
+            sum += u128::from(interval).saturating_mul(u128::from(count)) as f64 / multiple as f64;
+            fitting += count;
         }
     }
-    Some((sum / f64::from(multiples) + 0.5) as u32)
+    Some((sum / fitting as f64 + 0.5) as u32)
 }
 
-fn longest_period(sorted: &[u32], median: u32) -> Option<Ratio> {
+fn longest_period(intervals: &[(u32, u64)], median: u32) -> Option<Ratio> {
+    let all: u64 = intervals.iter().map(|&(_, count)| count).sum();
     let mut period = Ratio { over: u64::from(median), under: 1 };
     let shortest = Ratio { over: u64::from(median), under: 8 };
     let mut fitting = 0;
     let mut steps = BinaryHeap::new();
-    for group in sorted.chunk_by(|a, b| a == b) {
-        let Some(&interval) = group.first() else { continue };
+    for &(interval, count) in intervals {
         let next = match period.multiple(interval) {
             Some(multiple) => {
-                fitting += group.len();
-                Step::cease(interval, multiple, group.len())
+                fitting += count;
+                Step::cease(interval, multiple, count)
             }
-            None => Step::come(interval, first_below(interval, median), group.len()),
+            None => Step::come(interval, first_below(interval, median), count),
         };
         steps.push(next);
     }
     loop {
-        if fitting * 10 >= sorted.len() * 9 {
+        if fitting * 10 >= all * 9 {
             return Some(period);
         }
         let step = steps.pop()?;
@@ -88,16 +100,16 @@ struct Step {
     interval: u32,
     multiple: u64,
     /// How many intervals of that length there are.
-    count: usize,
+    count: u64,
 }
 
 impl Step {
-    fn come(interval: u32, multiple: u64, count: usize) -> Step {
+    fn come(interval: u32, multiple: u64, count: u64) -> Step {
         let at = Ratio { over: 20 * u64::from(interval), under: 20 * multiple - 3 };
         Step { at, comes: true, interval, multiple, count }
     }
 
-    fn cease(interval: u32, multiple: u64, count: usize) -> Step {
+    fn cease(interval: u32, multiple: u64, count: u64) -> Step {
         let at = Ratio { over: 20 * u64::from(interval), under: 20 * multiple + 3 };
         Step { at, comes: false, interval, multiple, count }
     }
@@ -165,6 +177,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
+    use crate::pulse::median;
 
     const US: u32 = 1_000;
 
@@ -251,7 +264,29 @@ mod tests {
                 prop_oneof![900u32..1100, 1800u32..2200, 200u32..6000], 3..40)
         ) {
             let middle = median(&mut intervals).unwrap();
-            prop_assert_eq!(longest_period(&intervals, middle), trial(&intervals, middle));
+            let counted: Vec<(u32, u64)> = intervals.iter().map(|&interval| (interval, 1)).collect();
+            prop_assert_eq!(longest_period(&counted, middle), trial(&intervals, middle));
+        }
+
+        #[test]
+        fn the_beat_is_the_mean_of_interval_over_multiple(
+            intervals in proptest::collection::vec(
+                prop_oneof![900u32..1100, 1800u32..2200, 200u32..6000], 3..40),
+            often in 1usize..5,
+        ) {
+            let mut intervals = intervals.repeat(often);
+            let middle = median(&mut intervals).unwrap();
+            let found = beat(&mut intervals).unwrap();
+            let Some(period) = trial(&intervals, middle) else {
+                return Ok(prop_assert_eq!(found, middle));
+            };
+            // One by one, in the words of the definition.
+            let parts: Vec<f64> = intervals
+                .iter()
+                .filter_map(|&x| Some(f64::from(x) / period.multiple(x)? as f64))
+                .collect();
+            let mean = parts.iter().sum::<f64>() / parts.len() as f64;
+            prop_assert!((f64::from(found) - mean).abs() <= 0.5 + 1e-9, "{} {}", found, mean);
         }
 
         #[test]

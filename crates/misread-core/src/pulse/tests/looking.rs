@@ -278,4 +278,46 @@ proptest! {
             prop_assert!(finding.to_string().ends_with('.'));
         }
     }
+
+    #[cfg(feature = "alloc")]
+    #[test]
+    fn a_rhythm_found_read_by_read_is_that_of_all_reads(
+        reads in proptest::collection::vec(
+            proptest::collection::vec(
+                (any::<bool>(), prop_oneof![900u32..1100, 1800u32..2200, 1u32..6000], 1u32..200,
+                    any::<bool>()),
+                0..20),
+            0..8),
+        sample_period in prop_oneof![Just(0u32), 1u32..100_000],
+    ) {
+        let reads: Vec<Vec<Pulse>> = reads
+            .into_iter()
+            .map(|steps| {
+                let mut start = 0;
+                let pulses = steps.into_iter().map(|(d1, gap_us, width_us, complete)| {
+                    start += i64::from(gap_us) * 1000;
+                    let line = if d1 { Line::D1 } else { Line::D0 };
+                    Pulse { start, width: width_us * 997, line, complete }
+                });
+                pulses.collect()
+            })
+            .collect();
+        let limits = Limits::default().sampled_every(sample_period);
+        let mut tally = RhythmTally::default();
+        reads.iter().for_each(|pulses| tally.count(pulses));
+        let found = tally.rhythm(&limits);
+        prop_assert_eq!(found, Rhythm::of(reads.iter().map(|pulses| &pulses[..]), &limits));
+        prop_assert_eq!(tally.step(), 1);
+
+        // The widths and intervals as they stand in the definition, in memory.
+        for line in Line::BOTH {
+            let mut widths: Vec<u32> = reads
+                .iter()
+                .flatten()
+                .filter(|pulse| pulse.line == line && pulse.complete)
+                .map(|pulse| pulse.width)
+                .collect();
+            prop_assert_eq!(found.width_of(line), median(&mut widths));
+        }
+    }
 }

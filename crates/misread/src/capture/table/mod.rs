@@ -5,11 +5,12 @@ mod rows;
 
 use std::io::{BufRead, Seek};
 
-use super::collect::Collector;
 use super::error::shown;
+use super::levels::{Enough, Levels, See};
+use super::pass::Pass;
 use super::signals::{Watch, line_named, unclear};
 use super::volts;
-use super::{Activity, Capture, CaptureError, Options};
+use super::{Activity, CaptureError, Options};
 use crate::pulse::{Level, Line, Rest};
 
 use headings::{Headings, Shape};
@@ -26,26 +27,35 @@ pub enum TimeUnit {
     Microseconds,
     /// ns
     Nanoseconds,
+    /// ps
+    Picoseconds,
 }
 
 impl TimeUnit {
-    /// The unit of that short name: `s`, `ms`, `us` or `ns`.
+    /// The unit of that short name: `s`, `ms`, `us`, `ns` or `ps`.
     pub fn named(name: &str) -> Option<Self> {
         Some(match name {
             "s" | "sec" | "seconds" => TimeUnit::Seconds,
             "ms" => TimeUnit::Milliseconds,
             "us" | "µs" | "μs" => TimeUnit::Microseconds,
             "ns" => TimeUnit::Nanoseconds,
+            "ps" => TimeUnit::Picoseconds,
             _ => return None,
         })
     }
 
     fn nanoseconds(self) -> f64 {
+        self.whole_nanoseconds().map_or(1e-3, |whole| whole as f64)
+    }
+
+    /// None for picoseconds.
+    fn whole_nanoseconds(self) -> Option<u64> {
         match self {
-            TimeUnit::Seconds => 1e9,
-            TimeUnit::Milliseconds => 1e6,
-            TimeUnit::Microseconds => 1e3,
-            TimeUnit::Nanoseconds => 1.0,
+            TimeUnit::Seconds => Some(1_000_000_000),
+            TimeUnit::Milliseconds => Some(1_000_000),
+            TimeUnit::Microseconds => Some(1_000),
+            TimeUnit::Nanoseconds => Some(1),
+            TimeUnit::Picoseconds => None,
         }
     }
 }
@@ -53,20 +63,21 @@ impl TimeUnit {
 pub(super) fn read<R: BufRead + Seek>(
     mut input: R,
     options: &Options,
-) -> Result<Capture, CaptureError> {
+    see: &mut See<'_>,
+) -> Result<Pass, CaptureError> {
     let headings = headings::find(&mut input, options)?;
     match headings.shape {
         Shape::Unclear(ref found) => {
             let signals = activity(&mut input, &headings)?;
             Err(unclear(found.clone(), signals))
         }
-        Shape::Levels(columns) => read_levels(&mut input, &headings, columns, options),
+        Shape::Levels(columns) => read_levels(&mut input, &headings, columns, options, see),
         Shape::Changes { line, level } => {
-            read_changes(&mut input, &headings, [line, level], options)
+            read_changes(&mut input, &headings, [line, level], options, see)
         }
         Shape::Pulses { line, width, unit } => {
             let names = [line, width];
-            read_pulses(&mut input, &headings, names, unit, options)
+            read_pulses(&mut input, &headings, names, unit, options, see)
         }
     }
 }
@@ -107,8 +118,8 @@ impl Spacing {
 }
 
 /// What a walk over the rows has given.
-struct Walked {
-    collector: Collector,
+struct Walked<'a> {
+    levels: Levels<'a>,
     names: [String; 2],
     sample_period: u32,
     stop: Option<Stop>,
@@ -119,28 +130,33 @@ fn read_levels<R: BufRead + Seek>(
     headings: &Headings,
     columns: [usize; 2],
     options: &Options,
-) -> Result<Capture, CaptureError> {
-    with_threshold(input, headings, &columns, options, |input, threshold| {
-        let mut collector = Collector::new(options);
+    see: &mut See<'_>,
+) -> Result<Pass, CaptureError> {
+    with_threshold(input, headings, &columns, options, see, |input, see, threshold| {
+        let mut levels = Levels::new(options, see);
         let mut spacing = Spacing::default();
         let mut before = [None; 2];
         let stop = each_row(input, headings, |row| {
             let time = row.time()?;
             let [d0, d1] = columns;
-            let levels = [row.level(d0, threshold)?, row.level(d1, threshold)?];
+            let now = [
+                row.level(d0, threshold, levels.has_given())?,
+                row.level(d1, threshold, levels.has_given())?,
+            ];
             spacing.row(time);
-            for (line, level) in Line::BOTH.into_iter().zip(levels) {
+            for (line, level) in Line::BOTH.into_iter().zip(now) {
                 if before[line.index()].replace(level) != Some(level) {
-                    collector.level(time, line, level);
+                    levels.level(time, line, level)?;
                 }
             }
             Ok(())
         })?;
-        if spacing.first.is_some() {
-            collector.still_at(spacing.last);
+        // Where the rows stop at damage, the lines still stood so in the last.
+        if spacing.first.is_some() && !matches!(stop, Some(Stop::Enough)) {
+            let _ = levels.still_at(spacing.last);
         }
         let names = columns.map(|column| headings.name(column).to_owned());
-        Ok(Walked { collector, names, sample_period: spacing.period(), stop })
+        Ok(Walked { levels, names, sample_period: spacing.period(), stop })
     })
 }
 
@@ -149,17 +165,19 @@ fn read_changes<R: BufRead + Seek>(
     headings: &Headings,
     [line, level]: [usize; 2],
     options: &Options,
-) -> Result<Capture, CaptureError> {
-    with_threshold(input, headings, &[level], options, |input, threshold| {
-        let mut collector = Collector::new(options);
+    see: &mut See<'_>,
+) -> Result<Pass, CaptureError> {
+    with_threshold(input, headings, &[level], options, see, |input, see, threshold| {
+        let mut levels = Levels::new(options, see);
         let mut names = LineNames::default();
         let stop = each_row(input, headings, |row| {
             let time = row.time()?;
             let line = names.line(row, line, options)?;
-            collector.level(time, line, row.level(level, threshold)?);
+            let level = row.level(level, threshold, levels.has_given())?;
+            levels.level(time, line, level)?;
             Ok(())
         })?;
-        Ok(Walked { collector, names: names.into_names(), sample_period: 0, stop })
+        Ok(Walked { levels, names: names.into_names(), sample_period: 0, stop })
     })
 }
 
@@ -169,20 +187,20 @@ fn with_threshold<R: BufRead + Seek>(
     headings: &Headings,
     columns: &[usize],
     options: &Options,
-    mut walk: impl FnMut(&mut R, Option<f64>) -> Result<Walked, CaptureError>,
-) -> Result<Capture, CaptureError> {
-    let mut threshold = options.threshold;
-    let mut walked = walk(input, threshold)?;
-    if matches!(walked.stop, Some(Stop::Voltage)) {
-        threshold = Some(volts::threshold(|see| {
-            each_row(input, headings, |row| {
-                columns.iter().try_for_each(|&column| row.number(column).map(&mut *see))
-            })
-            .map(|_| ())
-        })?);
-        walked = walk(input, threshold)?;
+    see: &mut See<'_>,
+    walk: impl for<'s> Fn(&mut R, &'s mut See<'_>, Option<f64>) -> Result<Walked<'s>, CaptureError>,
+) -> Result<Pass, CaptureError> {
+    let walked = walk(input, see, options.threshold)?;
+    if !matches!(walked.stop, Some(Stop::Voltage)) {
+        return finish(walked, options.threshold);
     }
-    finish(walked, options, threshold)
+    let threshold = volts::threshold(|see| {
+        each_row(input, headings, |row| {
+            columns.iter().try_for_each(|&column| row.number(column).map(&mut *see))
+        })
+        .map(|_| ())
+    })?;
+    finish(walk(input, see, Some(threshold))?, Some(threshold))
 }
 
 fn read_pulses<R: BufRead + Seek>(
@@ -191,13 +209,14 @@ fn read_pulses<R: BufRead + Seek>(
     [line, width]: [usize; 2],
     unit: TimeUnit,
     options: &Options,
-) -> Result<Capture, CaptureError> {
+    see: &mut See<'_>,
+) -> Result<Pass, CaptureError> {
     let rest = match options.rest {
         Rest::At(level) => level,
         // A table of pulses does not say which way they go.
         Rest::Found => Level::High,
     };
-    let mut collector = Collector::new(options);
+    let mut levels = Levels::new(options, see);
     let mut names = LineNames::default();
     // When each line's pulse is over, if it is not yet.
     let mut ends: [Option<i64>; 2] = [None; 2];
@@ -205,12 +224,12 @@ fn read_pulses<R: BufRead + Seek>(
         let time = row.time()?;
         let line = names.line(row, line, options)?;
         let end = time.saturating_add(row.duration(width, unit)?);
-        if !collector.has_any() {
+        if !levels.has_any() {
             for line in Line::BOTH {
-                collector.level(time, line, rest);
+                levels.level(time, line, rest)?;
             }
         }
-        end_pulses(&mut collector, &mut ends, time, rest);
+        end_pulses(&mut levels, &mut ends, time, rest)?;
         if ends[line.index()].is_some_and(|end| end > time) {
             return Err(row.refuse(
                 headings.time,
@@ -218,39 +237,41 @@ fn read_pulses<R: BufRead + Seek>(
                 "pulses of a line one after the other",
             ));
         }
-        collector.level(time, line, rest.other());
+        levels.level(time, line, rest.other())?;
         ends[line.index()] = Some(end);
         Ok(())
     })?;
-    end_pulses(&mut collector, &mut ends, i64::MAX, rest);
-    finish(Walked { collector, names: names.into_names(), sample_period: 0, stop }, options, None)
+    if !matches!(stop, Some(Stop::Enough)) {
+        let _ = end_pulses(&mut levels, &mut ends, i64::MAX, rest);
+    }
+    finish(Walked { levels, names: names.into_names(), sample_period: 0, stop }, None)
 }
 
 /// Brings the lines whose pulse is over by then back to rest, in order.
-fn end_pulses(collector: &mut Collector, ends: &mut [Option<i64>; 2], by: i64, rest: Level) {
+fn end_pulses(
+    levels: &mut Levels<'_>,
+    ends: &mut [Option<i64>; 2],
+    by: i64,
+    rest: Level,
+) -> Result<(), Enough> {
     let mut lines = Line::BOTH;
     lines.sort_by_key(|line| ends[line.index()]);
     for line in lines {
         if let Some(end) = ends[line.index()].take_if(|end| *end <= by) {
-            collector.level(end, line, rest);
+            levels.level(end, line, rest)?;
         }
     }
+    Ok(())
 }
 
-fn finish(
-    walked: Walked,
-    options: &Options,
-    threshold: Option<f64>,
-) -> Result<Capture, CaptureError> {
-    let Walked { collector, names, sample_period, stop } = walked;
+fn finish(walked: Walked<'_>, threshold: Option<f64>) -> Result<Pass, CaptureError> {
+    let Walked { levels, names: lines, sample_period, stop } = walked;
     let damage = match stop {
         Some(Stop::Damage(damage)) => Some(damage),
-        Some(Stop::Voltage) | None => None,
+        Some(Stop::Voltage | Stop::Enough) | None => None,
     };
-    match damage {
-        Some(damage) if !collector.has_any() => Err(CaptureError::Damaged(damage)),
-        damage => Ok(collector.finish(options, names, sample_period, threshold, damage)),
-    }
+    let damage = levels.finish(damage)?;
+    Ok(Pass { lines, sample_period, threshold, damage })
 }
 
 /// What the lines are called in the cells of a column.
@@ -261,6 +282,13 @@ struct LineNames {
 
 impl LineNames {
     fn line(&mut self, row: &Row<'_>, column: usize, options: &Options) -> Result<Line, Stop> {
+        let cell = row.cell(column);
+        let known = |line: &Line| {
+            self.seen[line.index()].as_ref().is_some_and(|name| name.as_bytes() == cell)
+        };
+        if let Some(line) = Line::BOTH.into_iter().find(known) {
+            return Ok(line);
+        }
         let name = row.text(column)?;
         let is_given = |given: &Option<String>| given.as_deref() == Some(name);
         let line = match name {

@@ -6,8 +6,13 @@ use std::io::{self, BufRead, Seek};
 use super::TimeUnit;
 use super::headings::Headings;
 use crate::capture::error::shown;
+use crate::capture::levels::Enough;
 use crate::capture::{Damage, Place};
 use crate::pulse::Level;
+
+/// The furthest time, in nanoseconds: a thousand days and more. Fractions are
+/// exact to the nanosecond up to 104 days.
+const FURTHEST: u64 = 90_000_000_000_000_000;
 
 /// Why a walk over the rows stopped before the end.
 #[derive(Debug)]
@@ -16,6 +21,14 @@ pub(super) enum Stop {
     Damage(Damage),
     /// A level is a voltage, and there is no threshold.
     Voltage,
+    /// Nobody wants more.
+    Enough,
+}
+
+impl From<Enough> for Stop {
+    fn from(_: Enough) -> Self {
+        Stop::Enough
+    }
 }
 
 /// One row.
@@ -39,7 +52,6 @@ pub(super) fn each_row<R: BufRead + Seek>(
         .flexible(true)
         .delimiter(headings.delimiter)
         .comment(Some(b'#'))
-        .trim(csv::Trim::All)
         .from_reader(input);
     let mut cells = csv::ByteRecord::new();
     let before = Cell::new(None);
@@ -64,22 +76,36 @@ pub(super) fn each_row<R: BufRead + Seek>(
 }
 
 impl Row<'_> {
+    /// A cell, without white space around it; empty where the row has none.
+    #[inline]
+    pub(super) fn cell(&self, column: usize) -> &[u8] {
+        self.cells.get(column).unwrap_or_default().trim_ascii()
+    }
+
     /// The text of a cell.
     pub(super) fn text(&self, column: usize) -> Result<&str, Stop> {
-        let Some(cell) = self.cells.get(column) else {
+        if column >= self.cells.len() {
             let found = match self.cells.len() {
                 1 => "the row has 1 cell".to_owned(),
                 cells => format!("the row has {cells} cells"),
             };
             return Err(self.refuse(column, found, &format!("{} cells", self.headings.count())));
-        };
-        std::str::from_utf8(cell)
+        }
+        std::str::from_utf8(self.cell(column))
             .map_err(|_| self.refuse(column, "found bytes that are no text".to_owned(), "a number"))
     }
 
     /// The number in a cell. Where commas do not part the cells, one may be the
     /// decimal point.
+    #[inline]
     pub(super) fn number(&self, column: usize) -> Result<f64, Stop> {
+        match plain_number(self.cell(column)) {
+            Some(number) => Ok(number),
+            None => self.any_number(column),
+        }
+    }
+
+    fn any_number(&self, column: usize) -> Result<f64, Stop> {
         let text = self.text(column)?;
         let number = if self.headings.delimiter == b',' || text.contains('.') {
             text.parse().ok()
@@ -115,13 +141,29 @@ impl Row<'_> {
         Ok(duration)
     }
 
-    /// The level in a cell: 0 or 1, or a voltage against the threshold.
-    pub(super) fn level(&self, column: usize, threshold: Option<f64>) -> Result<Level, Stop> {
+    /// The level in a cell: 0 or 1, or a voltage against the threshold. Where
+    /// reads have been made of 0 and 1, a voltage is no level.
+    pub(super) fn level(
+        &self,
+        column: usize,
+        threshold: Option<f64>,
+        made_reads: bool,
+    ) -> Result<Level, Stop> {
+        if threshold.is_none() {
+            match self.cell(column) {
+                b"0" => return Ok(Level::Low),
+                b"1" => return Ok(Level::High),
+                _ => {}
+            }
+        }
         let number = self.number(column)?;
         match threshold {
             Some(threshold) => Ok(Level::from(number >= threshold)),
             None if number == 0.0 => Ok(Level::Low),
             None if number == 1.0 => Ok(Level::High),
+            None if made_reads => {
+                Err(self.refuse(column, format!("found {number}"), "0 or 1, as in the rows before"))
+            }
             None => Err(Stop::Voltage),
         }
     }
@@ -135,11 +177,18 @@ impl Row<'_> {
         })
     }
 
+    #[inline]
     fn nanoseconds(&self, column: usize, unit: TimeUnit) -> Result<i64, Stop> {
-        // A year and more; exact to the nanosecond up to 104 days.
-        const FURTHEST: f64 = 9e16;
+        let whole = plain_whole(self.cell(column)).zip(unit.whole_nanoseconds());
+        match whole.and_then(|(whole, unit)| whole.checked_mul(unit)) {
+            Some(nanoseconds) if nanoseconds <= FURTHEST => Ok(nanoseconds as i64),
+            _ => self.any_nanoseconds(column, unit),
+        }
+    }
+
+    fn any_nanoseconds(&self, column: usize, unit: TimeUnit) -> Result<i64, Stop> {
         let nanoseconds = (self.number(column)? * unit.nanoseconds()).round();
-        if nanoseconds.abs() > FURTHEST {
+        if nanoseconds.abs() > FURTHEST as f64 {
             return Err(self.refuse(
                 column,
                 "a time too far off".to_owned(),
@@ -147,5 +196,73 @@ impl Row<'_> {
             ));
         }
         Ok(nanoseconds as i64)
+    }
+}
+
+/// The whole number that a few digits are, and nothing else.
+#[inline]
+fn plain_whole(cell: &[u8]) -> Option<u64> {
+    if cell.is_empty() || cell.len() > MOST_PLAIN {
+        return None;
+    }
+    let mut whole = 0;
+    for byte in cell {
+        let digit = byte.wrapping_sub(b'0');
+        if digit > 9 {
+            return None;
+        }
+        whole = whole * 10 + u64::from(digit);
+    }
+    Some(whole)
+}
+
+/// The number that a few digits are, with a decimal point or without, rounded as
+/// any number in text is: both the digits and the power of ten are exact, so
+/// there is one rounding, that of the division.
+fn plain_number(cell: &[u8]) -> Option<f64> {
+    const POWERS: [f64; MOST_PLAIN] =
+        [1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14];
+    if cell.len() > MOST_PLAIN {
+        return None;
+    }
+    let Some(point) = cell.iter().position(|&byte| byte == b'.') else {
+        return plain_whole(cell).map(|whole| whole as f64);
+    };
+    let (before, behind) = (&cell[..point], &cell[point + 1..]);
+    let whole = if before.is_empty() { 0 } else { plain_whole(before)? };
+    let part = plain_whole(behind)?;
+    let power = POWERS.get(behind.len())?;
+    // Up to 14 digits: exact.
+    Some((whole as f64 * power + part as f64) / power)
+}
+
+/// The most characters of a number that is read at a glance: its digits are
+/// exact in an `f64`.
+const MOST_PLAIN: usize = 15;
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::plain_number;
+
+    proptest! {
+        #[test]
+        fn plain_numbers_are_those_of_the_standard_library(text in "[0-9]{0,8}[.]?[0-9]{0,8}") {
+            match plain_number(text.as_bytes()) {
+                Some(number) => prop_assert_eq!(Ok(number), text.parse()),
+                None => prop_assert!(
+                    text.len() > 15 || text.ends_with('.') || text.parse::<f64>().is_err(),
+                    "{}", text
+                ),
+            }
+        }
+
+        #[test]
+        fn nothing_else_is_plain(text in "[-+0-9.e ,]{0,6}") {
+            if let Some(number) = plain_number(text.as_bytes()) {
+                prop_assert_eq!(Ok(number), text.parse());
+            }
+        }
     }
 }
