@@ -39,6 +39,28 @@ pub(crate) fn list(items: &[String]) -> String {
     }
 }
 
+/// A capital at the start is only there because the sentence began with it.
+pub(crate) fn lower(text: &str) -> String {
+    let mut chars = text.chars();
+    match (chars.next(), chars.clone().next()) {
+        (Some(first), Some(second)) if second.is_lowercase() || second == ' ' => {
+            first.to_lowercase().chain(chars).collect()
+        }
+        _ => text.to_owned(),
+    }
+}
+
+/// A probability as people say it; never "100%" of what is not certain.
+pub(crate) fn percent(probability: f64) -> String {
+    let percent = 100.0 * probability;
+    match percent {
+        p if p >= 99.95 => "over 99.9%".to_owned(),
+        p if p >= 99.0 => format!("{p:.1}%"),
+        p if p >= 0.95 => format!("{p:.0}%"),
+        p => format!("{p:.1}%"),
+    }
+}
+
 /// Indices from 0 as positions from 1, neighbours as ranges and an even
 /// spacing as a range with a stride.
 pub(crate) fn positions(indices: &[usize]) -> String {

@@ -11,6 +11,7 @@
 //! - [`audit`]: what a layout's checks notice; [`clash`]: two cards that a
 //!   panel takes for one; [`numbers`]: how a printed number became the number
 //!   shown; [`learn`]: a layout from a few cards.
+//! - [`keypad`]: from key presses to codes, and why they come wrong.
 //! - [`file`](mod@file): layout files, the catalogue of layouts, reads from
 //!   text and tables; `capture`: a recorder's file of the two lines, to reads
 //!   and what is wrong with their timing (feature `captures`).
@@ -28,6 +29,7 @@ pub mod channel;
 pub mod clash;
 pub mod diagnose;
 pub mod file;
+pub mod keypad;
 pub mod learn;
 pub mod numbers;
 

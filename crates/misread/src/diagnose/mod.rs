@@ -60,7 +60,7 @@ pub use case::{Candidates, Case, CaseRead, Expected, FACILITY};
 pub(crate) use case::{fits, holds_in};
 pub use diagnosis::{Alike, CauseFound, Diagnosis, LEAST_PROBABILITY, Verdict, diagnose};
 pub use evidence::{Exhibit, evidence};
-pub(crate) use likelihood::has_bytes;
+pub(crate) use likelihood::{Posed, Received, has_bytes, ln_any_bits, ln_likelihood, variants};
 pub use likelihood::{ReadError, read_probability};
 pub use moved::Moved;
 pub use next::{NextTest, OutcomeSays, after_outcome, next_tests};

@@ -36,6 +36,11 @@ pub enum LineProblem {
         /// What is wrong with it.
         problem: ValueProblem,
     },
+    /// A cell that is no time.
+    Time {
+        /// What the cell holds, shortened where it is long.
+        found: String,
+    },
     /// A line of more than 64 KiB.
     TooLong,
     /// A byte that is not UTF-8 text.
@@ -68,7 +73,7 @@ impl LineError {
         LineError { line, cell: None, column: None, problem }
     }
 
-    pub(super) fn from_bad_line(line: usize, bad: BadLine) -> Self {
+    pub(crate) fn from_bad_line(line: usize, bad: BadLine) -> Self {
         let (column, problem) = match bad {
             BadLine::TooLong => (None, LineProblem::TooLong),
             BadLine::NotText(column) => (Some(column), LineProblem::NotText),
@@ -89,6 +94,7 @@ impl LineError {
                 );
             }
             LineProblem::Value { problem, .. } => problem.expected(),
+            LineProblem::Time { .. } => "a time as a decimal number, such as 0.35",
             LineProblem::TooLong => return format!("a line of at most {MAX_LINE} bytes"),
             LineProblem::NotText | LineProblem::Utf16 => "text saved as UTF-8",
             LineProblem::OpenQuote => "a closing quote, and each row on one line",
@@ -136,6 +142,7 @@ impl fmt::Display for LineProblem {
                 hex.bits().len()
             ),
             LineProblem::Value { found, problem } => write!(f, "‘{found}’ {problem}"),
+            LineProblem::Time { found } => write!(f, "‘{found}’ is no time"),
             LineProblem::TooLong => write!(f, "has more than {MAX_LINE} bytes"),
             LineProblem::NotText => write!(f, "a byte that is not UTF-8 text"),
             LineProblem::Utf16 => write!(f, "the text is UTF-16"),

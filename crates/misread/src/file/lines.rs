@@ -8,7 +8,7 @@ pub(super) const MAX_LINE: usize = 64 * 1024;
 /// Lines that say something: blank ones and those that begin with `#` are
 /// passed over.
 #[derive(Debug)]
-pub(super) struct Lines<R> {
+pub(crate) struct Lines<R> {
     input: R,
     number: usize,
     waiting: Option<Line>,
@@ -17,14 +17,14 @@ pub(super) struct Lines<R> {
 
 /// A line and its number, from 1.
 #[derive(Debug)]
-pub(super) struct Line {
-    pub(super) number: usize,
-    pub(super) text: Result<String, BadLine>,
+pub(crate) struct Line {
+    pub(crate) number: usize,
+    pub(crate) text: Result<String, BadLine>,
 }
 
 /// Why a line is no text.
 #[derive(Debug)]
-pub(super) enum BadLine {
+pub(crate) enum BadLine {
     /// Over [`MAX_LINE`].
     TooLong,
     /// A byte that is not UTF-8, at this character, from 1.
@@ -36,7 +36,7 @@ pub(super) enum BadLine {
 }
 
 impl<R: BufRead> Lines<R> {
-    pub(super) fn new(input: R) -> Self {
+    pub(crate) fn new(input: R) -> Self {
         Lines { input, number: 0, waiting: None, ended: false }
     }
 

@@ -67,6 +67,7 @@ pub use hex_readings::{HexReading, Justified, hex_readings};
 pub use layout_check::LayoutProblem;
 pub use layout_doc::{FieldDoc, FixedDoc, LayoutDoc, ParityDoc};
 pub use line_error::{LineError, LineProblem};
+pub(crate) use lines::{Line, Lines};
 pub use parse_error::ParseError;
 pub use reads::{LineRead, ReadLines, read_lines};
 pub(crate) use shorten::shown;

@@ -11,6 +11,7 @@ use misread::{Bit, Bits};
 use super::question::Question;
 use crate::draw::{Alignment, COLUMNS, Drawing, Ink, Line, Marked, wrap};
 use crate::masking::Masking;
+use crate::words::{lower, percent};
 
 /// Other causes less likely than this are not worth a line.
 const WORTH_A_LINE: f64 = 0.005;
@@ -95,28 +96,6 @@ fn first_line(diagnosis: &Diagnosis) -> String {
     match diagnosis.answer {
         Some(_) => format!("{} sure: {}", percent(diagnosis.sure), lower(&diagnosis.says)),
         None => diagnosis.says.clone(),
-    }
-}
-
-/// A capital at the start is only there because the sentence began with it.
-fn lower(text: &str) -> String {
-    let mut chars = text.chars();
-    match (chars.next(), chars.clone().next()) {
-        (Some(first), Some(second)) if second.is_lowercase() || second == ' ' => {
-            first.to_lowercase().chain(chars).collect()
-        }
-        _ => text.to_owned(),
-    }
-}
-
-/// A probability as people say it; never "100%" of what is not certain.
-fn percent(probability: f64) -> String {
-    let percent = 100.0 * probability;
-    match percent {
-        p if p >= 99.95 => "over 99.9%".to_owned(),
-        p if p >= 99.0 => format!("{p:.1}%"),
-        p if p >= 0.95 => format!("{p:.0}%"),
-        p => format!("{p:.1}%"),
     }
 }
 

@@ -1,0 +1,263 @@
+//! The answer in sentences.
+
+use misread_core::Turn;
+use misread_core::keypad::Mode;
+
+use super::answer::{Answer, Class, Possible, Setting, Verdict};
+use super::codes::{Code, codes, turn_of};
+use super::{Press, Sending};
+use crate::cause::Cause;
+use crate::cause::catalogue::info;
+use crate::diagnose::Numbers;
+use crate::diagnose::wording::and;
+
+/// How many codes a sentence names.
+const MOST_CODES: usize = 3;
+
+/// What is less likely than this is not worth a sentence.
+const WORTH_SAYING: f64 = 0.05;
+
+/// How many keys a sentence shows as received.
+const MOST_KEYS: usize = 40;
+
+pub(super) fn fill(
+    answer: &mut Answer,
+    presses: &[Press],
+    setting: &Setting<'_>,
+    numbers: Numbers,
+) {
+    let sending = answer.sending.and_then(|index| setting.sendings.get(index));
+    answer.says = sentence(answer, setting, sending, numbers);
+    answer.evidence = evidence(answer, presses, setting, sending, numbers);
+    answer.notes = notes(answer, presses, setting, sending);
+    answer.tells = tells(answer, setting, sending);
+}
+
+fn sentence(
+    answer: &Answer,
+    setting: &Setting<'_>,
+    sending: Option<&Sending>,
+    numbers: Numbers,
+) -> String {
+    let keyed = listed(&answer.codes, numbers);
+    let how = sending.map(|sending| format!(" ({sending})")).unwrap_or_default();
+    match answer.verdict {
+        Verdict::NoData => "Nothing arrived.".to_owned(),
+        Verdict::None if answer.problems.is_empty() => {
+            format!("The keypad is good: {keyed}{how}.")
+        }
+        Verdict::None => {
+            format!("The wiring is sound{how}, but {}.", problems(answer, sending, numbers))
+        }
+        Verdict::Wire(Cause::UnknownLayout) => {
+            let ways: Vec<String> = setting.sendings.iter().map(ToString::to_string).collect();
+            let ways = ways.join(", ");
+            format!("This keypad sends in a way that is not among those tried: {ways}.")
+        }
+        Verdict::Wire(cause) if turn_of(cause).is_some() => {
+            format!("{}; what was keyed is {keyed}{how}.", info(cause).headline)
+        }
+        Verdict::Wire(cause) if answer.problems.is_empty() => {
+            format!("{}{how}.", info(cause).headline)
+        }
+        Verdict::Wire(cause) => {
+            let problems = problems(answer, sending, numbers);
+            format!("{}{how}: {problems}.", info(cause).headline)
+        }
+        Verdict::Ambiguous => ambiguous(answer, setting, numbers),
+    }
+}
+
+fn problems(answer: &Answer, sending: Option<&Sending>, numbers: Numbers) -> String {
+    let Some(first) = answer.problems.first() else { return String::new() };
+    let what = match sending {
+        Some(Sending::WholeCode(_)) => ("is no code", "reads are no code"),
+        _ => ("is no key", "presses are no key"),
+    };
+    let says = first.says(numbers);
+    match answer.problems.len() {
+        1 => format!("read {} {}: {says}", first.read, what.0),
+        many => {
+            format!(
+                "{many} of {} {}, the first read {}: {says}",
+                answer.presses, what.1, first.read
+            )
+        }
+    }
+}
+
+fn ambiguous(answer: &Answer, setting: &Setting<'_>, numbers: Numbers) -> String {
+    let with_codes = |what: String, possible: &Possible| match possible.codes.is_empty() {
+        true => what,
+        false => format!("{what}: {}", listed(&possible.codes, numbers)),
+    };
+    let sent = |possible: &Possible| Some(setting.sendings.get(possible.sending?)?.to_string());
+    let ways = worth_saying(answer, |possible| possible.sending);
+    if answer.sending.is_none() && ways.len() > 1 {
+        let ways = ways.into_iter().filter_map(|one| Some(with_codes(sent(one)?, one)));
+        let ways: Vec<String> = ways.collect();
+        return format!("How the keypad sends is left open. It may be {}.", ways.join("; or "));
+    }
+    let ways =
+        worth_saying(answer, |possible| possible.class).into_iter().map(|possible| match possible
+            .class
+        {
+            Class::AsReceived => with_codes("sound wiring".to_owned(), possible),
+            Class::TurnedOver => with_codes("exchanged data lines".to_owned(), possible),
+            Class::LastBitFirst => with_codes("bits in reverse order".to_owned(), possible),
+            Class::Bent => "bits lost, added or wrong".to_owned(),
+            Class::NoKeys => "no keys at all".to_owned(),
+        });
+    let ways: Vec<String> = ways.collect();
+    format!("These reads do not tell what is wrong. It may be {}.", ways.join("; or "))
+}
+
+/// The likeliest of each sort that is likely enough for a sentence.
+fn worth_saying<T: PartialEq>(answer: &Answer, sort: impl Fn(&Possible) -> T) -> Vec<&Possible> {
+    let mut first: Vec<&Possible> = Vec::new();
+    for possible in &answer.possible {
+        let is_new = first.iter().all(|other| sort(other) != sort(possible));
+        let same = answer.possible.iter().filter(|other| sort(other) == sort(possible));
+        let share: f64 = same.map(|other| other.probability).sum();
+        if is_new && share >= WORTH_SAYING {
+            first.push(possible);
+        }
+    }
+    first
+}
+
+/// Codes in a sentence: "417#, 52# and 3 more codes".
+fn listed(codes: &[Code], numbers: Numbers) -> String {
+    if codes.is_empty() {
+        return "no code".to_owned();
+    }
+    let with_others = |code: &Code| {
+        let others = code.others.iter();
+        let others: Vec<String> =
+            others.map(|(name, value)| format!(", {name} {}", hidden(*value, numbers))).collect();
+        code.text(numbers) + &others.concat()
+    };
+    let mut texts: Vec<String> = codes.iter().take(MOST_CODES).map(with_others).collect();
+    match codes.len().saturating_sub(MOST_CODES) {
+        0 => {}
+        1 => texts.push("one more code".to_owned()),
+        more => texts.push(format!("{more} more codes")),
+    }
+    and(&texts)
+}
+
+/// A number that is masked as a whole: every digit of a code is hidden.
+fn hidden(value: u64, numbers: Numbers) -> String {
+    let digits = value.to_string();
+    match numbers {
+        Numbers::Shown => digits,
+        Numbers::Masked => "•".repeat(digits.len()),
+    }
+}
+
+fn evidence(
+    answer: &Answer,
+    presses: &[Press],
+    setting: &Setting<'_>,
+    sending: Option<&Sending>,
+    numbers: Numbers,
+) -> Vec<String> {
+    let Some(sending) = sending else { return Vec::new() };
+    let turn = match answer.verdict {
+        Verdict::Wire(cause) => turn_of(cause),
+        _ => return Vec::new(),
+    };
+    let received = codes(presses, sending, Turn::AsReceived, setting.pause);
+    let what = match sending {
+        Sending::Keys(_) => "keys",
+        Sending::WholeCode(_) => "codes",
+    };
+    let of = |problems: usize| match (received.presses - problems, received.presses) {
+        (0, 1) => "it is not".to_owned(),
+        (0, _) => "none are".to_owned(),
+        (1, 1) => "it is".to_owned(),
+        (all, of) if all == of => format!("all {of} are"),
+        (some, of) => format!("{some} of {of} are"),
+    };
+    let wrong = of(received.problems.len().min(received.presses));
+    let Some(turn) = turn else {
+        return vec![format!("As received, {wrong} {what}.")];
+    };
+    let turned = match turn {
+        Turn::Inverted | Turn::InvertedReversed => "with every bit turned over",
+        _ => "from the last bit to the first",
+    };
+    let left = of(answer.problems.len().min(received.presses));
+    let mut evidence = vec![format!("As received, {wrong} {what}; {turned}, {left}.")];
+    if let (Sending::Keys(mode), Numbers::Shown) = (sending, numbers) {
+        let first = keys_as(presses, *mode, Turn::AsReceived);
+        let then = keys_as(presses, *mode, turn);
+        evidence.push(format!("As received: {first}; {turned}: {then}."));
+    }
+    evidence
+}
+
+/// The keys of the first reads, `?` where there is none.
+fn keys_as(presses: &[Press], mode: Mode, turn: Turn) -> String {
+    let mut text = String::new();
+    for press in presses {
+        let bits = press.bits.turned(turn);
+        for key in mode.keys(&bits) {
+            if text.chars().count() == MOST_KEYS {
+                return text + "…";
+            }
+            text.push(key.map_or('?', |key| key.as_char()));
+        }
+    }
+    text
+}
+
+fn notes(
+    answer: &Answer,
+    presses: &[Press],
+    setting: &Setting<'_>,
+    sending: Option<&Sending>,
+) -> Vec<String> {
+    let mut notes = Vec::new();
+    if let Verdict::Wire(Cause::LinesSwapped | Cause::BitsInverted) = answer.verdict {
+        notes.push(
+            "Exchanged data lines and a recorder that turns bits over give the same bits always; \
+             exchanging the conductors cures both at the recorder, so only a recording of the two \
+             lines tells them apart."
+                .to_owned(),
+        );
+    }
+    if let Some(Sending::WholeCode(_)) = sending {
+        notes.push(
+            "The frame carries the code as a number: zeros in front of it are not seen.".to_owned(),
+        );
+    }
+    let asked = |mode: Mode| setting.sendings.contains(&Sending::Keys(mode));
+    if !answer.ok {
+        for mode in Mode::ALL.into_iter().filter(|&mode| !asked(mode)) {
+            let other = codes(presses, &Sending::Keys(mode), Turn::AsReceived, setting.pause);
+            if other.problems.is_empty() && other.presses > 0 {
+                notes.push(format!("With {mode} every read is a key as received."));
+            }
+        }
+    }
+    notes
+}
+
+fn tells(answer: &Answer, setting: &Setting<'_>, sending: Option<&Sending>) -> Option<String> {
+    let says = match (answer.verdict, sending) {
+        (Verdict::Wire(_) | Verdict::NoData | Verdict::None, _) => return None,
+        (Verdict::Ambiguous, Some(Sending::WholeCode(_))) => {
+            "Key a code whose digits you know and give that read: the number must be the code."
+        }
+        (Verdict::Ambiguous, None) if setting.sendings.len() > 1 => {
+            "Press 0, 1, 2, 3 and #, a second apart, and give each press as a read of its own: \
+             its length and its checks say how the keypad sends."
+        }
+        (Verdict::Ambiguous, _) => {
+            "Press 0, 1, 2, 3 and #, and give those reads: with the data lines exchanged, 0 to 3 \
+             become values that no key sends."
+        }
+    };
+    Some(says.to_owned())
+}

@@ -1,0 +1,436 @@
+//! Keypads: every key through every mode, the posterior against one found by
+//! listing everything that could have been keyed, and text that comes in.
+
+#![allow(clippy::unwrap_used, clippy::panic)]
+
+mod little;
+
+use std::collections::HashMap;
+use std::sync::Arc;
+
+use little::{CAUSES, Frame, Little, Read, arrives};
+use misread::cause::{Cause, Model};
+use misread::diagnose::Numbers;
+use misread::file::LineProblem;
+use misread::keypad::{
+    Answer, Ended, Key, Mode, Press, ProblemKind, Sending, Setting, Verdict, Why, answer,
+    read_presses, reads_in, weigh,
+};
+use misread::layout::{Layout, built_in};
+use misread::{Bit, Bits};
+use proptest::prelude::*;
+
+fn presses(text: &str) -> Vec<Press> {
+    reads_in(text).unwrap().into_iter().map(|bits| Press { bits, at: None }).collect()
+}
+
+fn ask(presses: &[Press], sendings: &[Sending]) -> Answer {
+    answer(presses, &Setting::of(sendings), &Model::default(), Numbers::Shown)
+}
+
+fn said(text: &str) -> Answer {
+    ask(&presses(text), &Sending::all(None))
+}
+
+fn codes(answer: &Answer) -> Vec<String> {
+    answer.codes.iter().map(ToString::to_string).collect()
+}
+
+fn id(answer: &Answer) -> Option<&'static str> {
+    answer.sending.map(|index| ["4", "6", "8", "whole-code"][index])
+}
+
+/// The bits of a key's value, from the words of the table of facts and not from
+/// the library. Common practice for four and eight bits; six from memory.
+fn frame(mode: usize, value: u8) -> Frame {
+    let four: Frame = (0..4).rev().map(|i| value >> i & 1 == 1).collect();
+    match mode {
+        0 => four,
+        1 => {
+            let even = four[0] != four[1];
+            let odd = four[2] == four[3];
+            [&[even][..], &four, &[odd]].concat()
+        }
+        _ => four.iter().map(|bit| !bit).chain(four.iter().copied()).collect(),
+    }
+}
+
+fn bits(frame: &[bool]) -> Bits {
+    frame.iter().map(|&bit| Bit::from(bit)).collect()
+}
+
+#[test]
+fn every_key_goes_through_every_mode_sound_and_exchanged() {
+    for mode in 0..3 {
+        // 1 2 3 # and each key between them.
+        for key in 0..12u8 {
+            let keyed = [1, key, 2, 3, 11];
+            let sound: Vec<Press> =
+                keyed.iter().map(|&v| Press { bits: bits(&frame(mode, v)), at: None }).collect();
+            let turned: Vec<Press> =
+                sound.iter().map(|p| Press { bits: p.bits.complement(), at: None }).collect();
+            let one = Key::from_value(key).unwrap().as_char();
+            let text = match one {
+                '*' => "23#".to_owned(),
+                one => format!("1{one}23#"),
+            };
+            let expected: Vec<String> = text.split_inclusive('#').map(str::to_owned).collect();
+            let found = ask(&sound, &Sending::all(None));
+            assert_eq!((found.verdict, id(&found)), (Verdict::None, Some(["4", "6", "8"][mode])));
+            assert!(found.ok && codes(&found) == expected, "{one}: {found:?}");
+            let found = ask(&turned, &Sending::all(None));
+            assert_eq!(found.verdict, Verdict::Wire(Cause::LinesSwapped), "{one} {found:?}");
+            assert_eq!((codes(&found), found.ok), (expected, false));
+        }
+    }
+}
+
+/// Derived: exchanged lines turn d into 15 − d, so 6 and 9, 7 and 8 only change
+/// places, and nothing but the priors tells.
+#[test]
+fn codes_that_only_change_places_are_ambiguous() {
+    for text in ["0111 1000", "0110 1001", "0110", "10010110 01101001"] {
+        let found = said(text);
+        assert_eq!(found.verdict, Verdict::Ambiguous, "{text}");
+        assert!(!found.ok && found.codes.is_empty() && found.tells.is_some());
+        let of = |cause| found.possible.iter().find(|p| p.cause == cause).unwrap();
+        let ratio = of(Cause::None).probability / of(Cause::LinesSwapped).probability;
+        assert!((ratio - 0.4 / 0.18).abs() < 1e-9, "{text}: {ratio}");
+    }
+    assert_eq!(codes(&said("0111 1000 0001")), ["781"]);
+    // A hash key is what tells.
+    assert_eq!(codes(&said("0111 1000 1011")), ["78#"]);
+    assert_eq!(said("1000 0111 0100 1001 0110 0100").verdict, Verdict::Wire(Cause::LinesSwapped));
+}
+
+#[test]
+fn a_press_that_is_no_key_is_named_with_its_place_and_the_rest_is_read() {
+    let found = said("11100001 11010010 11000111 11000011 01001011");
+    assert_eq!(found.verdict, Verdict::Wire(Cause::OneBitChanged));
+    assert_eq!(codes(&found), ["12?3#"]);
+    let problem = &found.problems[0];
+    assert_eq!(problem.read, 3);
+    let ProblemKind::NoKey(no_key) = problem.kind else { panic!("{problem:?}") };
+    assert_eq!(no_key.why, Why::NotComplement { index: 1 });
+    assert!(found.says.contains("read 3"), "{}", found.says);
+}
+
+#[test]
+fn faults_of_pulses_are_told_by_the_lengths() {
+    for (text, cause) in [
+        ("1111 1111 1111 1111", Cause::D0Open),
+        ("11100001 1110001 1101001 1100001 0100101", Cause::BothWeak),
+        ("010 100 0001 111 1011 0110 00", Cause::D0Weak),
+        ("0110101110100101011 11100100101110101101001 001101110101", Cause::RandomBits),
+        ("10010101000000100110100100", Cause::UnknownLayout),
+    ] {
+        assert_eq!(said(text).verdict, Verdict::Wire(cause), "{text}: {:?}", said(text));
+    }
+    assert_eq!(said("1111 1111 1111 1111").codes, []);
+}
+
+#[test]
+fn nothing_is_no_data() {
+    let nothing = [Press { bits: Bits::new(), at: None }];
+    for presses in [&nothing[..], &[]] {
+        assert_eq!(ask(presses, &Sending::all(None)).verdict, Verdict::NoData);
+    }
+    assert_eq!(ask(&presses("0001"), &[]).verdict, Verdict::NoData);
+}
+
+/// Common practice: the digits as a number in the card-number field of the
+/// site's layout, sent after the hash key. The frame of facility 42, card 1234
+/// follows SIA AC-01-1996.10, its bit table from memory.
+#[test]
+fn a_whole_code_is_the_card_number_of_a_frame() {
+    let layout = Arc::new(Layout::new(&built_in::OPEN_26).unwrap());
+    let sendings = Sending::all(Some(Sending::whole_code(layout).unwrap()));
+    let sound = presses("10010101000000100110100100");
+    let found = ask(&sound, &sendings);
+    assert_eq!((found.verdict, id(&found)), (Verdict::None, Some("whole-code")));
+    assert_eq!(codes(&found), ["1234#"]);
+    assert_eq!(found.codes[0].others, [("facility".to_owned(), 42)]);
+    // Derived: exchanged lines fail both parities; so does the frame reversed.
+    let turned = [Press { bits: sound[0].bits.complement(), at: None }];
+    let found = ask(&turned, &sendings);
+    assert_eq!(found.verdict, Verdict::Wire(Cause::LinesSwapped));
+    assert_eq!(codes(&found), ["1234#"]);
+    // Without a check nothing can be told.
+    let layout = Arc::new(Layout::new(&built_in::PLAIN_40).unwrap());
+    let only = [Sending::whole_code(layout).unwrap()];
+    let found = ask(&presses(&"0110".repeat(10)), &only);
+    assert_eq!(found.verdict, Verdict::Ambiguous);
+    // A field to carry the number there must be.
+    assert!(Sending::whole_code(Arc::new(Layout::new(&built_in::KEY_8).unwrap())).is_err());
+}
+
+#[test]
+fn times_divide_codes_and_begin_them_anew() {
+    let timed = |times: [i64; 4]| {
+        let reads = ["0001", "0010", "0011", "0100"];
+        let press = |(bits, at): (&str, i64)| Press {
+            bits: bits.parse().unwrap(),
+            at: Some(at * 1_000_000_000),
+        };
+        ask(&reads.into_iter().zip(times).map(press).collect::<Vec<_>>(), &Sending::all(None))
+    };
+    let found = timed([0, 1, 9, 10]);
+    assert_eq!(codes(&found), ["12", "34"]);
+    let ends: Vec<Ended> = found.codes.iter().map(|code| code.ended).collect();
+    assert_eq!(ends, [Ended::Pause, Ended::StreamEnd]);
+    assert_eq!(codes(&timed([0, 1, 2, 3])), ["1234"]);
+}
+
+#[test]
+fn the_mode_asked_for_is_the_only_one_and_the_others_are_noted() {
+    let only = [Sending::Keys(Mode::EightBit)];
+    let found = ask(&presses("0001 0010 0011"), &only);
+    assert!(!found.ok);
+    assert!(found.notes.iter().any(|note| note.contains("4 bits a key")), "{found:?}");
+}
+
+// The second way: everything that could have been keyed, one after another.
+
+/// The figures of the model, copied from its page.
+const MODES: [f64; 3] = [0.5, 0.1, 0.3];
+
+fn keyed(value: u8, within: bool) -> f64 {
+    let hash = if within { 0.2 } else { 0.01 };
+    match value {
+        11 => hash,
+        10 => 0.02,
+        _ => (0.98 - hash) / 10.0,
+    }
+}
+
+fn any_bits(read: &Read) -> f64 {
+    0.5f64.powi(read.iter().flatten().count() as i32)
+}
+
+struct Brute<'a> {
+    mode: usize,
+    cause: &'a str,
+    rate: f64,
+    reads: &'a [Read],
+    /// Which read has its one bit changed, for that cause.
+    changed: Option<usize>,
+}
+
+impl Brute<'_> {
+    /// The probability of all reads from this one on.
+    fn from(&self, at: usize, within: bool) -> f64 {
+        let Some(read) = self.reads.get(at) else { return 1.0 };
+        let mut sum = 0.0;
+        for value in 0..12 {
+            let key = keyed(value, within);
+            let arrives = self.one(at, read, value);
+            let weight = if self.changed == Some(at) {
+                0.9 * arrives
+            } else {
+                0.995 * 0.9 * arrives + 0.005 * any_bits(read) / 512.0
+            };
+            sum += key * weight * self.from(at + 1, value < 10);
+        }
+        if self.changed != Some(at) {
+            sum += 0.995 * self.burst(at, read, &mut Vec::new(), within, 1.0);
+        }
+        sum
+    }
+
+    fn one(&self, at: usize, read: &Read, value: u8) -> f64 {
+        let nothing =
+            Little { name: "key", bits: 0, fields: vec![], fixed: vec![], parity: vec![] };
+        let cause = match self.changed {
+            Some(changed) if changed != at => "none",
+            _ => self.cause,
+        };
+        arrives(cause, self.rate, &nothing, &frame(self.mode, value), read)
+    }
+
+    /// Two keys or more in one read.
+    fn burst(&self, at: usize, read: &Read, keys: &mut Vec<u8>, within: bool, p: f64) -> f64 {
+        // The read as it would have to be sent.
+        let sent: Read = match self.cause {
+            "none" | "one-bit-changed" => read.clone(),
+            "lines-swapped" | "bits-inverted" => read.iter().map(|b| b.map(|b| !b)).collect(),
+            "bit-order-reversed" => read.iter().rev().copied().collect(),
+            _ => return 0.0,
+        };
+        let so_far = keys.iter().flat_map(|&key| frame(self.mode, key));
+        let fits = so_far.clone().zip(&sent).all(|(bit, seen)| seen.is_none_or(|seen| seen == bit));
+        let len = so_far.count();
+        if !fits || len > read.len() {
+            return 0.0;
+        }
+        let mut sum = 0.0;
+        if keys.len() >= 2 && len == read.len() {
+            let count = 0.1 / 2f64.powi(keys.len() as i32 - 1);
+            sum += p * count * self.from(at + 1, within);
+        }
+        for value in 0..12 {
+            keys.push(value);
+            sum += self.burst(at, read, keys, value < 10, p * keyed(value, within));
+            keys.pop();
+        }
+        sum
+    }
+}
+
+fn brute_force(reads: &[Read]) -> HashMap<(Option<usize>, &'static str), f64> {
+    let mut joint = HashMap::new();
+    for (mode, of_mode) in MODES.into_iter().enumerate() {
+        for (cause, prior, rates) in CAUSES {
+            // No field of a key has two bytes.
+            if matches!(cause, "frame-split" | "unknown-layout" | "random-bits" | "bytes-reversed")
+            {
+                continue;
+            }
+            let by_rate = rates.iter().map(|&rate| {
+                let of = |changed| Brute { mode, cause, rate, reads, changed }.from(0, false);
+                match cause {
+                    "one-bit-changed" => {
+                        (0..reads.len()).map(|at| of(Some(at))).sum::<f64>() / reads.len() as f64
+                    }
+                    _ => of(None),
+                }
+            });
+            let mean = by_rate.sum::<f64>() / rates.len() as f64;
+            joint.insert((Some(mode), cause), of_mode / 0.9 * prior * mean);
+        }
+    }
+    let bits: f64 = reads.iter().map(any_bits).product();
+    let one_length = reads.iter().all(|read| read.len() == reads[0].len());
+    let same = if one_length { 1.0 } else { 0.0 };
+    joint.insert((None, "unknown-layout"), 0.010 * same * bits / 512.0);
+    joint.insert((None, "random-bits"), 0.005 * bits / 512f64.powi(reads.len() as i32));
+    let total: f64 = joint.values().sum();
+    joint.values_mut().for_each(|weight| *weight /= total);
+    joint
+}
+
+/// Holds the posterior of some reads against the brute force.
+fn agree(reads: &[Bits]) {
+    let presses: Vec<Press> = reads.iter().map(|&bits| Press { bits, at: None }).collect();
+    let sendings = Sending::all(None);
+    let found = weigh(&presses, &Setting::of(&sendings), &Model::default());
+    let sum: f64 = found.iter().map(|weighed| weighed.probability).sum();
+    assert!((sum - 1.0).abs() < 1e-12, "{sum}");
+    let read = |bits: &Bits| bits.iter().map(Bit::value).collect::<Read>();
+    let expected = brute_force(&reads.iter().map(read).collect::<Vec<_>>());
+    for (&(sending, cause), &expected) in &expected {
+        let found = found
+            .iter()
+            .find(|weighed| weighed.sending == sending && weighed.cause.id() == cause)
+            .map_or(0.0, |weighed| weighed.probability);
+        assert!(
+            (found - expected).abs() < 1e-9 + 1e-6 * expected,
+            "{reads:?} {sending:?} {cause}: {found} {expected}"
+        );
+    }
+}
+
+fn sent(mode: usize, keys: &[u8]) -> Vec<Bits> {
+    keys.iter().map(|&key| bits(&frame(mode, key))).collect()
+}
+
+#[test]
+fn the_posterior_of_every_short_code_is_that_of_the_brute_force() {
+    for mode in 0..3 {
+        for first in 0..12 {
+            let one = sent(mode, &[first]);
+            agree(&one);
+            agree(&[one[0].complement()]);
+            let second = (first * 7 + 3) % 12;
+            let two = sent(mode, &[first, second]);
+            agree(&two);
+            agree(&two.iter().map(Bits::complement).collect::<Vec<_>>());
+            // Both in one read.
+            agree(&[two[0].concat(&two[1]).unwrap().reverse()]);
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
+    #[test]
+    fn the_posterior_of_any_reads_is_that_of_the_brute_force(
+        reads in prop::collection::vec("[01?]{1,9}", 1..=2),
+    ) {
+        agree(&reads.iter().map(|read| read.parse().unwrap()).collect::<Vec<Bits>>());
+    }
+
+    #[test]
+    fn whatever_is_keyed_comes_back_once_it_can_be_told(
+        keys in prop::collection::vec(0u8..12, 0..30),
+        mode in 0usize..3,
+        exchanged in any::<bool>(),
+    ) {
+        // 0 to 3 and the hash key first, so that it can be told.
+        let keys = [&[0, 1, 2, 3, 11][..], &keys].concat();
+        let mut reads = sent(mode, &keys);
+        if exchanged {
+            reads = reads.iter().map(Bits::complement).collect();
+        }
+        let presses: Vec<Press> = reads.iter().map(|&bits| Press { bits, at: None }).collect();
+        let found = ask(&presses, &Sending::all(None));
+        let verdict = if exchanged { Verdict::Wire(Cause::LinesSwapped) } else { Verdict::None };
+        prop_assert_eq!(found.verdict, verdict);
+        let kept: usize = found.codes.iter().map(|code| code.keys.len() + code.cleared).sum();
+        let digits = keys.iter().filter(|&&key| key < 10).count();
+        let cleared_at_the_end = digits - kept;
+        prop_assert!(cleared_at_the_end == 0 || keys.contains(&10));
+        prop_assert_eq!(found.codes[0].to_string(), "0123#");
+        prop_assert!(found.problems.is_empty());
+    }
+
+    /// Codes of the same shape cannot be told apart by what is said of them.
+    #[test]
+    fn a_masked_answer_says_no_digit(
+        one in prop::collection::vec(0u8..4, 4),
+        other in prop::collection::vec(0u8..4, 4),
+        exchanged in any::<bool>(),
+    ) {
+        let masked = |keys: &[u8]| {
+            let keys = [keys, &[11]].concat();
+            let reads = sent(2, &keys);
+            let turn = |read: &Bits| if exchanged { read.complement() } else { *read };
+            let presses: Vec<Press> =
+                reads.iter().map(|read| Press { bits: turn(read), at: None }).collect();
+            let sendings = Sending::all(None);
+            let model = Model::default();
+            let found = answer(&presses, &Setting::of(&sendings), &model, Numbers::Masked);
+            (found.says, found.evidence, found.notes, found.tells)
+        };
+        prop_assert_eq!(masked(&one), masked(&other));
+    }
+
+    #[test]
+    fn no_text_panics(text in "(?s).{0,200}") {
+        let _ = reads_in(&text);
+        let found = read_presses(text.as_bytes());
+        prop_assert_eq!(found.presses.len(), found.lines.len());
+        for error in &found.refused {
+            prop_assert!(!error.to_string().is_empty() && !error.expected().is_empty());
+        }
+    }
+}
+
+#[test]
+fn lines_and_tables_give_presses() {
+    let found =
+        read_presses("# sail loft\n07:15 keypad: 0100 0001\n0x4b/8\n01x\n1011\n".as_bytes());
+    let texts: Vec<String> = found.presses.iter().map(|press| press.bits.to_string()).collect();
+    assert_eq!(texts, ["0100", "0001", "01001011", "1011"]);
+    assert_eq!(found.lines, [2, 2, 3, 5]);
+    assert_eq!(found.refused[0].to_string(), "line 4, column 3: ‘x’ is not a bit");
+
+    let table = "start_s;bits;door\n0,5;0100;sail loft\n\"1.5\";0001;\n2;;\nsoon;1011;\n";
+    let found = read_presses(table.as_bytes());
+    let times: Vec<Option<i64>> = found.presses.iter().map(|press| press.at).collect();
+    assert_eq!(times, [Some(500_000_000), Some(1_500_000_000), Some(2_000_000_000)]);
+    assert!(found.presses[2].bits.is_empty());
+    let problems: Vec<&LineProblem> = found.refused.iter().map(|e| &e.problem).collect();
+    assert!(matches!(problems.as_slice(), [LineProblem::Time { .. }]));
+    assert_eq!(found.refused[0].to_string(), "line 5, cell start_s: ‘soon’ is no time");
+}
