@@ -5,7 +5,9 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-use crate::command::{causes, completions, decode, explain, frame, layout, man, numbers, schema};
+use crate::command::{
+    causes, completions, decode, explain, frame, layout, man, numbers, schema, simulate,
+};
 
 const ABOUT: &str = "Why a card reader's number arrives wrong, and what to do";
 
@@ -59,6 +61,7 @@ pub(crate) enum Command {
     Layout(layout::LayoutArgs),
     Numbers(numbers::NumbersArgs),
     Causes(causes::CausesArgs),
+    Simulate(simulate::SimulateArgs),
     Schema(schema::SchemaArgs),
     Completions(completions::CompletionsArgs),
     Man(man::ManArgs),

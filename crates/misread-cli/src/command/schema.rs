@@ -5,6 +5,7 @@ use schemars::{Schema, schema_for};
 
 use crate::context::{Context, Outcome, Status};
 use crate::json_learn::LayoutLearn;
+use crate::json_simulate::Simulate;
 use crate::{json, json_explain, json_layout};
 
 const EXAMPLES: &str = "\
@@ -36,6 +37,7 @@ pub(crate) enum Answer {
     LayoutClash,
     Numbers,
     Causes,
+    Simulate,
     Error,
 }
 
@@ -55,6 +57,7 @@ impl Answer {
             Answer::LayoutAudit => schema_for!(json_layout::LayoutAudit),
             Answer::LayoutClash => schema_for!(json_layout::LayoutClash),
             Answer::Numbers => schema_for!(json_layout::Numbers),
+            Answer::Simulate => schema_for!(Simulate),
             Answer::Error => schema_for!(json::Error),
         }
     }

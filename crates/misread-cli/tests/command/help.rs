@@ -2,9 +2,10 @@
 
 use crate::misread;
 
-const COMMANDS: [&[&str]; 15] = [
+const COMMANDS: [&[&str]; 16] = [
     &["explain"],
     &["causes"],
+    &["simulate"],
     &["decode"],
     &["frame"],
     &["layout", "list"],

@@ -15,6 +15,7 @@ mod layout;
 mod layout_learn;
 mod numbers;
 mod schema;
+mod simulate;
 mod streams;
 
 use std::ffi::OsStr;

@@ -36,6 +36,7 @@ fn answers_are_as_their_schemas_say() {
     fs::write(&bad, own.replace("2-9", "2-12")).unwrap();
     let sheet = path("sheet.csv");
     fs::write(&sheet, "bits,card\n00001,0\n00101,2\n01110,7\n11010,13\n").unwrap();
+    let riddle = path("riddle.vcd");
     let wide = "1".repeat(56);
     for args in [
         &["decode", "--json", SOUND, "?", "10", "10x", "0x95026900", "1001"][..],
@@ -69,6 +70,9 @@ fn answers_are_as_their_schemas_say() {
         &["numbers", "--json", "--mask", "--printed", "42,1234", "--shown", "1"],
         &["layout", "learn", "--json", &sheet],
         &["layout", "learn", "--json", "--mask", &sheet],
+        &["simulate", "--json", "--cause", "d0-weak", "facility=42"],
+        &["simulate", "--json", "--mask", "--keys", "25#", "--keypad", "8"],
+        &["simulate", "--json", "--draw-cause", "-o", &riddle, "--as", "vcd"],
         &["slipway", "--json"],
     ] {
         check(args);

@@ -31,12 +31,15 @@ pub struct Shape {
 pub enum ShapeError {
     /// An interval that leaves no room for two beats within a read.
     #[error(
-        "a pulse interval of {0} ns: expected 100 µs to 12 ms, so that a read with a beat missing \
-         is still one read"
+        "a pulse interval of {} µs: expected 100 µs to 12 000 µs, so that a read with a beat \
+         missing is still one read", micros(*.0)
     )]
     Interval(u32),
     /// A width that leaves no room for a pair of pulses.
-    #[error("a pulse width of {width} ns: expected 1 µs to an eighth of the interval, {most} ns")]
+    #[error(
+        "a pulse width of {} µs: expected 1 µs to an eighth of the interval, {} µs",
+        micros(*.width), micros(*.most)
+    )]
     Width {
         /// The width, in nanoseconds.
         width: u32,
@@ -46,6 +49,10 @@ pub enum ShapeError {
     /// A jitter that would hide the beat.
     #[error("a jitter of {0}: expected a share of the interval from 0 to 0.04")]
     Jitter(f64),
+}
+
+fn micros(ns: u32) -> f64 {
+    f64::from(ns) / 1e3
 }
 
 impl Shape {

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use misread::bits::ReadText;
 use misread::cause::{Model, PriorsError};
-use misread::diagnose::{Candidates, Case, CaseRead, Expected, SHORTEST_LAYOUT};
+use misread::diagnose::{Candidates, Case, CaseRead, SHORTEST_LAYOUT};
 use misread::file::{self, Entry, LineError, LineProblem, TableRead};
 use misread::{Bits, Layout};
 

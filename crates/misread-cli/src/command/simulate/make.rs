@@ -1,0 +1,200 @@
+//! The reads, their pulses, and the truth about them.
+
+use std::sync::Arc;
+
+use misread::cause::{CardState, Cause, Model};
+use misread::channel::{
+    Fault, FaultError, Held, SentRead, Shape, draw_capture, draw_frame, pulses, seeded, send,
+};
+use misread::core::keypad::{Key, Mode};
+use misread::diagnose::{Candidates, Expected, SHORTEST_LAYOUT};
+use misread::pulse::Pulse;
+use misread::{Bits, Layout};
+
+use super::{KeyBits, SimulateArgs};
+use crate::catalogue::Known;
+use crate::masking::Masking;
+use crate::refusal::Refusal;
+use crate::values;
+
+/// What was made.
+pub(super) struct Made {
+    pub(super) fault: Fault,
+    /// The state of the card, where it was drawn.
+    pub(super) card: Option<CardState>,
+    layout: Option<Arc<Layout>>,
+    /// What every card is said to carry, as typed.
+    pub(super) said: Vec<(String, u64)>,
+    pub(super) frames: Vec<Bits>,
+    /// What arrived; empty where nothing did.
+    pub(super) reads: Vec<Bits>,
+    /// The pulses of the reads that are not empty.
+    pub(super) pulses: Vec<Vec<Pulse>>,
+}
+
+impl Made {
+    pub(super) fn of(
+        args: &SimulateArgs,
+        known: &Known,
+        masking: Masking,
+    ) -> Result<Self, Refusal> {
+        let shape = shape(args)?;
+        if args.draw_cause {
+            return drawn(args, known, &shape, masking);
+        }
+        let cause = cause(&args.cause)?;
+        let said = values::parse(&args.values.join(","), masking)?;
+        let (layout, cards) = presented(args, &said, known, masking)?;
+        let fault = fault(args, cause)?;
+        let mut frames = Vec::new();
+        let mut sent: Vec<SentRead> = Vec::new();
+        for (number, card) in cards.iter().enumerate() {
+            // A generator for each: more reads leave those before as they are.
+            let random = &mut seeded(args.seed, 2 + number as u64);
+            let values = card.iter().map(|(name, &value)| (name.as_str(), value));
+            let frame = draw_frame(&layout, values, random)
+                .ok_or_else(|| Refusal::new("there is no such frame", "values that fit"))?;
+            let one = send(&fault, &layout, &frame, random).map_err(|error| {
+                Refusal::new(
+                    format!("{cause} does nothing to {}: {error}", layout.name()),
+                    "another cause, or another layout",
+                )
+            })?;
+            frames.push(frame);
+            sent.extend(one.reads);
+        }
+        if cause.is_without_layout() {
+            frames.clear();
+        }
+        let reads = sent.iter().map(|read| read.bits).collect();
+        sent.retain(|read| !read.bits.is_empty());
+        let pulses = pulses(cause, &sent, &shape, &mut seeded(args.seed, 1));
+        let layout = (!cause.is_without_layout()).then(|| Arc::new(layout));
+        Ok(Made { fault, card: None, layout, said, frames, reads, pulses })
+    }
+
+    /// The card's layout; `None` where the bits came from none.
+    pub(super) fn layout(&self) -> Option<&Layout> {
+        self.layout.as_deref()
+    }
+}
+
+/// Wire, card and layout as likely as the diagnosis takes them to be.
+fn drawn(
+    args: &SimulateArgs,
+    known: &Known,
+    shape: &Shape,
+    masking: Masking,
+) -> Result<Made, Refusal> {
+    let said = values::parse(&args.values.join(","), masking)?;
+    let expected: Expected = said.iter().cloned().collect();
+    let mut entries: Vec<(Arc<Layout>, f64)> = known
+        .entries()
+        .iter()
+        .filter(|entry| entry.layout.bits() >= SHORTEST_LAYOUT)
+        .map(|entry| (Arc::new(entry.layout.clone()), entry.weight()))
+        .collect();
+    let mut set = None;
+    if let Some(name) = &args.layout {
+        let entry = known.named(name)?;
+        set = entries.iter().position(|(layout, _)| **layout == entry.layout).or_else(|| {
+            entries.insert(0, (Arc::new(entry.layout.clone()), entry.weight()));
+            Some(0)
+        });
+    }
+    let candidates = Candidates::weighted(entries);
+    let candidates = set.map_or(candidates.clone(), |set| candidates.configured(set));
+    let cards = vec![expected; args.reads as usize];
+    let random = &mut seeded(args.seed, 0);
+    let at = args.probe_at.into();
+    let capture = draw_capture(&cards, &candidates, &Model::default(), at, shape, random)
+        .map_err(|error| Refusal::new(error.to_string(), "values that a layout can carry"))?;
+    let layout = capture.truth.layout.and_then(|index| candidates.layouts().get(index)).cloned();
+    Ok(Made {
+        fault: capture.truth.fault,
+        card: capture.truth.card,
+        layout,
+        said,
+        frames: capture.truth.frames,
+        reads: capture.case.reads.iter().map(|read| read.bits).collect(),
+        pulses: capture.pulses,
+    })
+}
+
+/// The layout, and what each card or key carries.
+fn presented(
+    args: &SimulateArgs,
+    said: &[(String, u64)],
+    known: &Known,
+    masking: Masking,
+) -> Result<(Layout, Vec<Expected>), Refusal> {
+    if let (Some(keys), Some(bits)) = (&args.keys, args.keypad) {
+        return Ok((key_layout(bits)?, pressed(keys)?));
+    }
+    let layout = known.named(args.layout.as_deref().unwrap_or("open-26"))?.layout.clone();
+    for (name, value) in said {
+        let names: Vec<&str> = layout.fields().iter().map(|field| field.name()).collect();
+        let Some(field) = layout.field(name) else {
+            return Err(values::unknown_field(layout.name(), name, &names.join(", ")));
+        };
+        if field.to_raw(*value).is_none() {
+            return Err(values::does_not_fit(name, *value, field.max(), masking));
+        }
+    }
+    Ok((layout, vec![said.iter().cloned().collect(); args.reads as usize]))
+}
+
+fn cause(id: &str) -> Result<Cause, Refusal> {
+    Cause::from_id(id).ok_or_else(|| {
+        let ids: Vec<&str> = Cause::ALL.into_iter().map(Cause::id).collect();
+        Refusal::new(format!("there is no cause ‘{id}’"), format!("one of {}", ids.join(", ")))
+    })
+}
+
+fn fault(args: &SimulateArgs, cause: Cause) -> Result<Fault, Refusal> {
+    let model = Model::default();
+    let made = match args.rate {
+        Some(rate) => Fault::new(cause, Held::Rate(rate)),
+        // Cannot fail: the default model has a rate for each.
+        None => match Fault::draw(cause, &model, &mut seeded(args.seed, 0)) {
+            Some(fault) => Ok(fault),
+            None => Fault::new(cause, Held::Nothing),
+        },
+    };
+    made.map_err(|error| match error {
+        FaultError::Held { .. } => {
+            Refusal::new(format!("{cause} has no rate"), "no --rate with this cause")
+        }
+        error => Refusal::new(error.to_string(), "a rate over 0 and at most 1, such as 0.3"),
+    })
+}
+
+fn shape(args: &SimulateArgs) -> Result<Shape, Refusal> {
+    let ns = |us: f64| if us.is_finite() { (us * 1e3).clamp(0.0, 4e9) as u32 } else { 0 };
+    Shape::new(ns(args.width), ns(args.interval), args.jitter / 100.0).map_err(|error| {
+        Refusal::new(error.to_string(), "such as --width 50 --interval 1000 --jitter 1")
+    })
+}
+
+fn key_layout(bits: KeyBits) -> Result<Layout, Refusal> {
+    let mode = match bits {
+        KeyBits::Four => Mode::FourBit,
+        KeyBits::Six => Mode::SixBit,
+        KeyBits::Eight => Mode::EightBit,
+    };
+    Layout::new(mode.spec()).map_err(|error| Refusal::new(error.to_string(), ""))
+}
+
+/// A frame a key.
+fn pressed(keys: &str) -> Result<Vec<Expected>, Refusal> {
+    keys.chars()
+        .enumerate()
+        .map(|(at, c)| match Key::from_char(c) {
+            Some(key) => Ok(Expected::from([("key".to_owned(), u64::from(key.value()))])),
+            None => Err(Refusal {
+                excerpt: Some((keys.to_owned(), at)),
+                ..Refusal::new(format!("‘{c}’ is no key"), "digits, * and #")
+            }),
+        })
+        .collect()
+}

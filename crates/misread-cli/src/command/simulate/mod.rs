@@ -1,0 +1,337 @@
+//! `misread simulate`: reads and captures broken on purpose.
+
+mod make;
+
+use std::path::{Path, PathBuf};
+
+use clap::{Args, ValueEnum};
+use misread::capture::{Opening, WriteError, write_changes, write_vcd};
+use misread::cause::{Cause, ProbeAt};
+use misread::channel::{Held, Short, changes};
+use misread::file::write_new;
+use misread::pulse::{Evidence, FindingKind, Level, Limits, Rhythm};
+
+use crate::catalogue::Known;
+use crate::context::{Context, Outcome, Status};
+use crate::json::{FieldValue, Fields, Place};
+use crate::json_simulate as json;
+use crate::masking::Masking;
+use crate::refusal::Refusal;
+
+use make::Made;
+
+const EXAMPLES: &str = "\
+Examples:
+  What the slipway gate's panel gets for card 42 / 1234 when D0 is weak:
+    misread simulate --cause d0-weak --reads 3 facility=42 card=1234
+  A capture of the same, as a recorder would have taken it:
+    misread simulate --cause d0-weak --as vcd -o slipway.vcd card=1234
+  A riddle for a new colleague; the answer is written beside it, in
+  riddle.truth.json:
+    misread simulate --draw-cause --reads 3 --seed 7 --as vcd -o riddle.vcd \\
+      facility=42 card=1234
+  The sail loft's keypad with its lines exchanged:
+    misread simulate --keys 2580# --keypad 4 --cause lines-swapped
+
+The same seed gives the same bytes on every machine.";
+
+/// Make reads or a capture with a fault of your choice, or a hidden one
+///
+/// The line is broken the way the diagnosis takes it to break: the same causes,
+/// rates and findings. Nothing here comes from a real card.
+#[derive(Args, Clone, Debug)]
+#[command(after_help = EXAMPLES)]
+pub(crate) struct SimulateArgs {
+    /// What the card carries, such as facility=42 card=1234; other fields are
+    /// drawn, for each read anew
+    #[arg(value_name = "FIELD=VALUE")]
+    values: Vec<String>,
+    /// The card's layout: a name or a file. With --draw-cause, what the panel is
+    /// set to [default: open-26]
+    #[arg(long, value_name = "LAYOUT")]
+    layout: Option<String>,
+    /// What happens on the way; misread causes lists them
+    #[arg(long, value_name = "CAUSE", default_value = "none")]
+    cause: String,
+    /// How often it happens, over 0 and at most 1 [default: drawn]
+    #[arg(long, value_name = "RATE")]
+    rate: Option<f64>,
+    /// Draw cause, card and layout, and the findings in the pulses, as likely as
+    /// the diagnosis takes them to be; the truth goes beside the file
+    #[arg(long, conflicts_with_all = ["cause", "rate", "keys"], requires = "output")]
+    draw_cause: bool,
+    /// Keys pressed on a keypad instead of a card: digits, * and #
+    #[arg(long, value_name = "KEYS", requires = "keypad", conflicts_with_all = ["values", "layout"])]
+    keys: Option<String>,
+    /// How many bits the keypad sends for a key
+    #[arg(long, value_name = "BITS", requires = "keys")]
+    keypad: Option<KeyBits>,
+    /// How many cards are presented
+    #[arg(long, value_name = "COUNT", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    reads: u32,
+    /// What everything drawn is drawn with
+    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    seed: u64,
+    /// What to make: a line of bits a read, or a capture of the lines
+    #[arg(long = "as", value_name = "KIND", default_value = "bits")]
+    kind: Kind,
+    /// Write to a new file instead of standard output
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// Pulse width in µs
+    #[arg(long, value_name = "US", default_value_t = 50.0)]
+    width: f64,
+    /// Pulse interval in µs
+    #[arg(long, value_name = "US", default_value_t = 1000.0)]
+    interval: f64,
+    /// By how many percent of the interval a pulse is off at most
+    #[arg(long, value_name = "PERCENT", default_value_t = 1.0)]
+    jitter: f64,
+    /// The level the lines rest at
+    #[arg(long, value_name = "LEVEL", default_value = "high")]
+    rest: RestLevel,
+    /// With --draw-cause, where the capture is taken
+    #[arg(long, value_name = "PLACE", default_value = "panel")]
+    probe_at: Probe,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Kind {
+    /// A read a line
+    Bits,
+    /// A table of level changes
+    Csv,
+    /// A value change dump (IEEE Std 1364)
+    Vcd,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum KeyBits {
+    #[value(name = "4")]
+    Four,
+    #[value(name = "6")]
+    Six,
+    #[value(name = "8")]
+    Eight,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum RestLevel {
+    High,
+    Low,
+}
+
+/// Where a capture was taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Probe {
+    /// At the panel's terminals
+    Panel,
+    /// At the reader's conductors
+    Reader,
+}
+
+impl From<Probe> for ProbeAt {
+    fn from(probe: Probe) -> Self {
+        match probe {
+            Probe::Panel => ProbeAt::Panel,
+            Probe::Reader => ProbeAt::Reader,
+        }
+    }
+}
+
+/// Runs it.
+pub(crate) fn run(args: &SimulateArgs, known: &Known, context: &mut Context) -> Outcome {
+    let made = Made::of(args, known, context.masking)?;
+    let bytes = bytes(args, &made, context.masking)?;
+    let Some(path) = &args.output else {
+        if !context.json {
+            context.out.bytes(&bytes)?;
+            return Ok(Status::Good);
+        }
+        if args.kind != Kind::Bits {
+            return Err(Refusal::new(
+                "the answer in JSON and the capture cannot both go to standard output",
+                "-o FILE for the capture",
+            )
+            .into());
+        }
+        context.out.json(&object(args, &made, None, None, context.masking))?;
+        return Ok(Status::Good);
+    };
+    let name = path.display().to_string();
+    let truth = args.draw_cause.then(|| path.with_extension("truth.json"));
+    if let Some(truth) = &truth {
+        // First: a riddle without its answer is no use.
+        let object = object(args, &made, Some(&name), Some(truth), context.masking);
+        let mut text = serde_json::to_string_pretty(&object).map_err(std::io::Error::from)?;
+        text.push('\n');
+        write(truth, text.as_bytes())?;
+    }
+    write(path, &bytes)?;
+    if context.json {
+        context.out.json(&object(args, &made, Some(&name), truth.as_deref(), context.masking))?;
+        return Ok(Status::Good);
+    }
+    context.out.text(&summary(args, &made, &name, truth.as_deref(), context.masking))?;
+    Ok(Status::Good)
+}
+
+/// What was asked for.
+fn bytes(args: &SimulateArgs, made: &Made, masking: Masking) -> Result<Vec<u8>, Refusal> {
+    let mut bytes = Vec::new();
+    let rest = match args.rest {
+        RestLevel::High => Level::High,
+        RestLevel::Low => Level::Low,
+    };
+    let changes = || changes(&made.pulses, rest);
+    let opening = Opening { time: 0, levels: [rest; 2] };
+    let written = match args.kind {
+        Kind::Bits => {
+            let lines = made.reads.iter().filter(|bits| !bits.is_empty());
+            for bits in lines {
+                bytes.extend(masking.bits(bits, made.layout()).bytes());
+                bytes.push(b'\n');
+            }
+            Ok(())
+        }
+        Kind::Csv => write_changes(&mut bytes, opening, changes()),
+        Kind::Vcd => write_vcd(&mut bytes, None, opening, changes()),
+    };
+    written.map_err(|error: WriteError| Refusal::new(error.to_string(), ""))?;
+    Ok(bytes)
+}
+
+fn write(path: &Path, bytes: &[u8]) -> Result<(), Refusal> {
+    write_new(path, bytes).map_err(|error| {
+        let place = Place { file: Some(path.display().to_string()), ..Place::default() };
+        match error.kind() {
+            std::io::ErrorKind::AlreadyExists => {
+                Refusal::new("there is a file of that name, which stays as it is", "a new name")
+                    .at(place)
+            }
+            _ => Refusal::new(
+                format!("cannot be written: {error}"),
+                "a new file in a folder that can be written to",
+            )
+            .at(place),
+        }
+    })
+}
+
+fn summary(
+    args: &SimulateArgs,
+    made: &Made,
+    file: &str,
+    truth: Option<&Path>,
+    masking: Masking,
+) -> String {
+    let empty = made.reads.iter().filter(|bits| bits.is_empty()).count();
+    let count = made.reads.len() - empty;
+    let reads = if count == 1 { "1 read".to_owned() } else { format!("{count} reads") };
+    let mut text = format!("{reads} written to {file}.");
+    if empty > 0 {
+        text += &format!(" Of {empty} more nothing arrived.");
+    }
+    if let Some(truth) = truth {
+        if !made.said.is_empty() {
+            let values: Vec<String> = made
+                .said
+                .iter()
+                .map(|(name, value)| format!("{name} {}", masking.number(*value)))
+                .collect();
+            text += &format!("\nThe cards presented are said to carry {}.", values.join(", "));
+        }
+        text += &format!(
+            "\nWhat is wrong, and what would you do? The answer is in {}.",
+            truth.display()
+        );
+    } else {
+        let rate = match made.fault.held() {
+            Held::Rate(rate) => format!(" at a rate of {rate}"),
+            Held::Short(short) => format!(", each bit taken for {}", taken_for(short)),
+            Held::Nothing | Held::Length(_) => String::new(),
+        };
+        text += &match made.fault.cause() {
+            Cause::None => " Nothing is wrong.".to_owned(),
+            cause => format!(" The fault: {cause}{rate}."),
+        };
+    }
+    if args.kind != Kind::Bits && made.reads.len() == empty {
+        text += "\nThe capture shows no pulse at all.";
+    }
+    text
+}
+
+fn object(
+    args: &SimulateArgs,
+    made: &Made,
+    file: Option<&str>,
+    truth: Option<&Path>,
+    masking: Masking,
+) -> json::Simulate {
+    let rhythm = Rhythm::of(made.pulses.iter().map(|pulses| &pulses[..]), &Limits::default());
+    let mut pulses = made.pulses.iter();
+    let reads = made.reads.iter().map(|bits| json::Read {
+        bits: masking.bits(bits, made.layout()),
+        length: bits.len(),
+        findings: match (bits.is_empty(), &rhythm) {
+            (true, _) => Vec::new(),
+            (false, rhythm) => pulses.next().map_or(Vec::new(), |pulses| {
+                found(&Evidence::of(pulses, rhythm)).map(|kind| kind.id().to_owned()).collect()
+            }),
+        },
+    });
+    let frames = made.frames.iter().map(|frame| json::Frame {
+        bits: masking.bits(frame, made.layout()),
+        fields: Fields(made.layout().map_or(Vec::new(), |layout| {
+            let value = |field: &misread::layout::Field| {
+                let value = FieldValue::new(field.value_in(frame), masking);
+                (field.name().to_owned(), value)
+            };
+            layout.fields().iter().map(value).collect()
+        })),
+    });
+    let (rate, short) = match made.fault.held() {
+        Held::Rate(rate) => (Some(rate), None),
+        Held::Short(short) => (None, Some(taken_for(short).to_owned())),
+        Held::Nothing | Held::Length(_) => (None, None),
+    };
+    let said = made.said.iter();
+    let said = said.map(|(name, value)| (name.clone(), FieldValue::new(Some(*value), masking)));
+    json::Simulate {
+        schema: json::Simulate::SCHEMA,
+        file: file.map(str::to_owned),
+        truth: truth.map(|truth| truth.display().to_string()),
+        seed: args.seed,
+        cause: made.fault.cause().id().to_owned(),
+        rate,
+        taken_for: short,
+        card: made.card.map(|card| card.id().to_owned()),
+        layout: made.layout().map(|layout| layout.name().to_owned()),
+        expected: (!made.said.is_empty()).then(|| Fields(said.collect())),
+        frames: frames.collect(),
+        reads: reads.collect(),
+    }
+}
+
+fn found(evidence: &Evidence) -> impl Iterator<Item = FindingKind> {
+    let any = |found: [Option<bool>; 2]| found.contains(&Some(true));
+    [
+        (FindingKind::LinesOverlap, evidence.lines_overlap == Some(true)),
+        (FindingKind::ShortPulse, any(evidence.short_pulse)),
+        (FindingKind::DoublePulse, any(evidence.double_pulse)),
+        (FindingKind::MissingBeat, evidence.missing_beat == Some(true)),
+    ]
+    .into_iter()
+    .filter(|&(_, found)| found)
+    .map(|(kind, _)| kind)
+}
+
+fn taken_for(short: Short) -> &'static str {
+    match short {
+        Short::ZeroOne => "01",
+        Short::OneZero => "10",
+        Short::Zero => "0",
+        Short::One => "1",
+    }
+}

@@ -1,0 +1,61 @@
+//! The machine-readable answer of `misread simulate`, and the truth it writes
+//! beside a capture.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use crate::json::Fields;
+
+/// What `misread simulate` answers: what was made, and the truth about it.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Simulate {
+    #[schemars(extend("const" = Simulate::SCHEMA))]
+    pub(crate) schema: &'static str,
+    /// Where the reads were written; null where they were not.
+    pub(crate) file: Option<String>,
+    /// Where the truth was written; null where it was not.
+    pub(crate) truth: Option<String>,
+    /// The seed they were drawn with.
+    pub(crate) seed: u64,
+    /// The id of the cause.
+    pub(crate) cause: String,
+    /// At which rate it happens, for a cause with a rate.
+    pub(crate) rate: Option<f64>,
+    /// What a receiver takes each bit for where the lines touch: `0`, `1`, `01`
+    /// or `10`.
+    pub(crate) taken_for: Option<String>,
+    /// The state of the card, where the cause was drawn with it; null where it
+    /// says nothing of it.
+    pub(crate) card: Option<String>,
+    /// The card's layout; null where the bits came from none.
+    pub(crate) layout: Option<String>,
+    /// What the card is said to carry; null where nothing is said.
+    pub(crate) expected: Option<Fields>,
+    /// The frame of each presented card or key, in order; none where the bits
+    /// came from no frame.
+    pub(crate) frames: Vec<Frame>,
+    /// What arrived, in order.
+    pub(crate) reads: Vec<Read>,
+}
+
+impl Simulate {
+    pub(crate) const SCHEMA: &str = "misread/simulate/1";
+}
+
+/// The frame of a card.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Frame {
+    pub(crate) bits: String,
+    pub(crate) fields: Fields,
+}
+
+/// A read as it arrived.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Read {
+    /// 0 and 1, • for hidden; empty where no pulse arrived, which leaves nothing
+    /// in a capture.
+    pub(crate) bits: String,
+    pub(crate) length: usize,
+    /// The findings its pulses show, each once.
+    pub(crate) findings: Vec<String>,
+}

@@ -1,0 +1,94 @@
+//! `misread simulate`: the line broken on purpose.
+
+use std::fs;
+
+use crate::misread;
+
+const CARD: [&str; 2] = ["facility=42", "card=1234"];
+
+fn simulate(args: &[&str]) -> crate::Run {
+    misread([&["simulate"], args, &CARD].concat())
+}
+
+#[test]
+fn bits_go_to_standard_output_a_read_a_line() {
+    assert_eq!(simulate(&["--reads", "2"]).stdout, "10010101000000100110100100\n".repeat(2));
+    let swapped = simulate(&["--cause", "lines-swapped"]);
+    assert_eq!((swapped.status, &*swapped.stdout), (0, "01101010111111011001011011\n"));
+    let keys = misread(["simulate", "--keys", "15#", "--keypad", "8"]);
+    // Common practice: four bits complemented, then the four.
+    assert_eq!(keys.stdout, "11100001\n10100101\n01001011\n");
+}
+
+#[test]
+fn the_same_seed_gives_the_same_and_more_reads_leave_those_before() {
+    let weak = |seed, reads| {
+        simulate(&["--cause", "both-weak", "--rate", "0.3", "--seed", seed, "--reads", reads])
+            .stdout
+    };
+    assert_eq!(weak("3", "4"), weak("3", "4"));
+    assert_ne!(weak("3", "4"), weak("4", "4"));
+    assert!(weak("3", "6").starts_with(&weak("3", "4")));
+}
+
+#[test]
+fn a_riddle_has_its_answer_beside_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("riddle.vcd");
+    let file = path.to_str().unwrap();
+    let args = ["--draw-cause", "--reads", "3", "--seed", "7", "--as", "vcd", "-o", file];
+    let run = simulate(&args);
+    assert_eq!(run.status, 0, "{run:?}");
+    assert!(run.stdout.starts_with("3 reads written to "), "{run:?}");
+    assert!(run.stdout.contains("facility 42, card 1234"), "{run:?}");
+    let truth = fs::read_to_string(path.with_extension("truth.json")).unwrap();
+    let truth: serde_json::Value = serde_json::from_str(&truth).unwrap();
+    assert_eq!(truth["schema"], "misread/simulate/1");
+    // What is told on the screen does not give it away.
+    assert!(!run.stdout.contains(truth["cause"].as_str().unwrap()), "{run:?}");
+    // Nothing is written over.
+    let written = fs::read(&path).unwrap();
+    assert_eq!(simulate(&args).status, 2);
+    assert_eq!(fs::read(&path).unwrap(), written);
+}
+
+#[test]
+fn what_cannot_be_made_is_refused_before_anything_is_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("slipway.csv");
+    let file = path.to_str().unwrap();
+    for args in [
+        &["--cause", "weak"][..],
+        &["--cause", "none", "--rate", "0.3"],
+        &["--cause", "d0-weak", "--rate", "1.5"],
+        &["--width", "500"],
+        &["--interval", "50"],
+        &["--jitter", "10"],
+        &["--layout", "plain-32"],
+        &["--layout", "plain-24", "--cause", "bytes-reversed", "berth=1"],
+    ] {
+        let run = simulate(&[args, &["--as", "csv", "-o", file]].concat());
+        assert_eq!(run.status, 2, "{args:?}: {run:?}");
+        assert!(run.stderr.contains("expected"), "{args:?}: {run:?}");
+    }
+    let key = misread(["simulate", "--keys", "25x", "--keypad", "4", "-o", file]);
+    assert_eq!(key.status, 2);
+    insta::assert_snapshot!(key.stderr, @"
+    misread: ‘x’ is no key
+      25x
+        ^
+      expected digits, * and #
+    ");
+    assert!(!path.exists());
+}
+
+#[test]
+fn nothing_that_arrives_leaves_an_empty_capture() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("dead.csv");
+    let file = path.to_str().unwrap();
+    let args = ["simulate", "--layout", "plain-32", "--cause", "d1-open", "--as", "csv"];
+    let run = misread([&args[..], &["-o", file, "card=4294967295"]].concat());
+    assert_eq!(run.status, 0, "{run:?}");
+    assert!(run.stdout.contains("Of 1 more nothing arrived"), "{run:?}");
+}
