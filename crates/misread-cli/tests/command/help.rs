@@ -2,10 +2,11 @@
 
 use crate::misread;
 
-const COMMANDS: [&[&str]; 15] = [
+const COMMANDS: [&[&str]; 16] = [
     &["explain"],
     &["causes"],
     &["decode"],
+    &["capture"],
     &["frame"],
     &["layout", "list"],
     &["layout", "show"],

@@ -36,6 +36,7 @@ fn answers_are_as_their_schemas_say() {
     fs::write(&bad, own.replace("2-9", "2-12")).unwrap();
     let sheet = path("sheet.csv");
     fs::write(&sheet, "bits,card\n00001,0\n00101,2\n01110,7\n11010,13\n").unwrap();
+    let captured = crate::capture::capture;
     let wide = "1".repeat(56);
     for args in [
         &["decode", "--json", SOUND, "?", "10", "10x", "0x95026900", "1001"][..],
@@ -69,6 +70,11 @@ fn answers_are_as_their_schemas_say() {
         &["numbers", "--json", "--mask", "--printed", "42,1234", "--shown", "1"],
         &["layout", "learn", "--json", &sheet],
         &["layout", "learn", "--json", "--mask", &sheet],
+        &["capture", "--json", &captured("slipway.vcd")],
+        &["capture", "--json", "--layout", "open-26", &captured("slipway-inverted.vcd")],
+        &["capture", "--json", "--mask", &captured("slipway-volts.csv")],
+        &["capture", "--json", "--silence", "1", &captured("slipway-pulses.csv")],
+        &["capture", "--json", &captured("make.py")],
         &["slipway", "--json"],
     ] {
         check(args);

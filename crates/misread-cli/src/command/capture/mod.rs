@@ -1,0 +1,207 @@
+//! `misread capture`: a recording of the two data lines, to reads and what is
+//! wrong with their timing.
+
+mod kinds;
+mod object;
+mod recording;
+mod screen;
+mod shown;
+mod summary;
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+use misread::capture::{Options, TimeUnit};
+
+use crate::catalogue::Known;
+use crate::context::{Context, Outcome, Status, Stop};
+use crate::draw::{Ink, Line, hanging};
+
+use recording::Recording;
+use shown::View;
+use summary::Summary;
+
+const EXAMPLES: &str = "\
+Examples:
+  A recorder was clipped to the slipway gate's D0, D1 and common, a card was
+  presented; is the timing sound, and what was read?
+    misread capture slipway.vcd
+  The sail loft's recorder calls its inputs in_3 and in_7:
+    misread capture --d0 in_3 --d1 in_7 --layout open-26 sail-loft.vcd
+  Voltages in a table, time in milliseconds:
+    misread capture --time-unit ms --threshold 2.5 berth.csv
+
+A table has the headings time,d0,d1 (levels or voltages, a row a sample),
+time,line,level (a row a change) or time,line,width (a row a pulse).
+
+CAUTION: clip a recorder on with the controller's supply off. A gate or door may
+move when power returns, and the way out must keep working: local codes and
+licensed practice come first.
+
+Exit status: 0 there are reads, their timing is within limits and they are good
+in the layout; 1 they are not, or the file is damaged or cut and the reads
+before that place are given; 2 nothing could be read, or the command line was
+wrong.";
+
+/// Reads and their timing, from a recording of the two data lines
+///
+/// Takes VCD and FST files and tables in CSV. Every read is shown with its
+/// bits, the pulses of both lines along time, and what is wrong with them, held
+/// against SIA AC-01-1996.10 and the reader's own beat.
+#[derive(Args, Clone, Debug)]
+#[command(after_help = EXAMPLES)]
+pub(crate) struct CaptureArgs {
+    /// The recording; `-` is standard input, which is held in memory
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    /// The signal or column that is D0, where its name does not say so
+    #[arg(long, value_name = "NAME")]
+    d0: Option<String>,
+    /// The signal or column that is D1
+    #[arg(long, value_name = "NAME")]
+    d1: Option<String>,
+    /// The unit of a table's time, where its heading does not say; else seconds
+    #[arg(long, value_enum, value_name = "UNIT")]
+    time_unit: Option<Unit>,
+    /// In a table of voltages, what is high; else half way between the two
+    /// levels found
+    #[arg(long, value_name = "VOLTS", value_parser = finite, allow_hyphen_values = true)]
+    threshold: Option<f64>,
+    /// How long both lines are still before a read is over, in milliseconds
+    #[arg(long, value_name = "MS", default_value = "25", value_parser = silence)]
+    silence: u32,
+    /// How long the controller ignores the code it has just read: reads with
+    /// the same bits within that time are marked as repeats
+    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    repeat_window: Option<u64>,
+    /// The layout to decode the reads with: a name or a layout file
+    #[arg(long, value_name = "LAYOUT")]
+    layout: Option<String>,
+    /// Draw every read; else the first four, those with something wrong before
+    /// the others
+    #[arg(long)]
+    all: bool,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Unit {
+    S,
+    Ms,
+    Us,
+    Ns,
+}
+
+/// Runs it.
+pub(crate) fn run(args: &CaptureArgs, known: &Known, context: &mut Context) -> Outcome {
+    let masking = context.masking;
+    let entry = args.layout.as_deref().map(|name| known.named(name)).transpose()?;
+    let options = Options {
+        silence: args.silence,
+        d0: args.d0.clone(),
+        d1: args.d1.clone(),
+        unit: args.time_unit.map(|unit| match unit {
+            Unit::S => TimeUnit::Seconds,
+            Unit::Ms => TimeUnit::Milliseconds,
+            Unit::Us => TimeUnit::Microseconds,
+            Unit::Ns => TimeUnit::Nanoseconds,
+        }),
+        threshold: args.threshold,
+        ..Options::default()
+    };
+    let mut recording = Recording::open(&args.file, &options, args.repeat_window, masking)?;
+    let overview = &recording.overview;
+    let view =
+        View { entry: entry.as_deref(), masking, limits: overview.limits, rhythm: overview.rhythm };
+    let mut summary = Summary::default();
+    recording.for_each(|index, read| {
+        summary.add(&view.show(index, read));
+        Ok::<(), Stop>(())
+    })?;
+    let drawn = Choice { chosen: summary.chosen(), all: args.all };
+    if context.json {
+        object::write(&mut recording, &view, &args.file, context)?;
+    } else {
+        write_screen(&mut recording, &view, &summary, &drawn, args, context)?;
+    }
+    let overview = &recording.overview;
+    if let Some(damage) = &overview.damage {
+        context.out.flush()?;
+        recording::damage_refusal(damage, &args.file, masking).print();
+    }
+    Ok(Status::of(summary.is_good(overview)))
+}
+
+/// Which reads are drawn.
+struct Choice {
+    chosen: Vec<usize>,
+    all: bool,
+}
+
+impl Choice {
+    fn has(&self, index: usize) -> bool {
+        self.all || self.chosen.binary_search(&index).is_ok()
+    }
+}
+
+fn write_screen(
+    recording: &mut Recording,
+    view: &View<'_>,
+    summary: &Summary,
+    drawn: &Choice,
+    args: &CaptureArgs,
+    context: &mut Context,
+) -> Result<(), Stop> {
+    context.out.lines(&screen::heading(summary, &recording.overview, view))?;
+    let mut worst = None;
+    recording.for_each(|index, read| {
+        if !drawn.has(index) {
+            return Ok::<(), Stop>(());
+        }
+        let shown = view.show(index, read);
+        context.out.lines(&screen::read(&shown, view))?;
+        if worst.is_none() && !shown.is_good() {
+            worst = Some(read.bits);
+        }
+        Ok(())
+    })?;
+    let mut lines = Vec::new();
+    if let Some(rest) = summary.rest().filter(|_| !drawn.all) {
+        lines.push(Line::default());
+        lines.extend(hanging(Ink::Plain, "", &rest));
+    }
+    lines.extend(screen::meaning(
+        summary,
+        &recording.overview,
+        view,
+        worst.as_ref(),
+        args.layout.as_deref(),
+    ));
+    context.out.lines(&lines)?;
+    Ok(())
+}
+
+/// A number that is one, in volts.
+fn finite(text: &str) -> Result<f64, String> {
+    let number = text.trim().trim_end_matches(['v', 'V']).trim_end().parse::<f64>();
+    number
+        .ok()
+        .filter(|volts| volts.is_finite())
+        .ok_or_else(|| "expected a number of volts, such as 2.5".into())
+}
+
+/// Milliseconds as nanoseconds: over 0 and at most 4.29 seconds.
+fn silence(text: &str) -> Result<u32, String> {
+    let ns = text.parse::<f64>().ok().map(|ms| ms * 1e6);
+    ns.filter(|ns| (1.0..=f64::from(u32::MAX)).contains(ns))
+        .map(|ns| ns as u32)
+        .ok_or_else(|| "expected milliseconds, over 0 and up to 4294".into())
+}
+
+/// Seconds as nanoseconds: 0 to a day.
+fn seconds(text: &str) -> Result<u64, String> {
+    const DAY: f64 = 86_400.0;
+    let seconds = text.parse::<f64>().ok().filter(|seconds| (0.0..=DAY).contains(seconds));
+    seconds
+        .map(|seconds| (seconds * 1e9) as u64)
+        .ok_or_else(|| "expected seconds, from 0 to 86400".into())
+}
