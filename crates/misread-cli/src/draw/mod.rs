@@ -14,6 +14,7 @@ mod svg;
 #[cfg(test)]
 mod tests;
 mod timeline;
+mod waveform;
 
 use anstyle::{AnsiColor, Style};
 
@@ -23,6 +24,7 @@ pub(crate) use layout::{draw_layout, draw_open_layout};
 pub(crate) use strip::strip_lines;
 pub(crate) use svg::layout_svg;
 pub(crate) use timeline::{Drawn, Train};
+pub(crate) use waveform::{Fields, Report, timing_svg};
 
 /// How wide a drawing may be.
 pub(crate) const COLUMNS: usize = 80;

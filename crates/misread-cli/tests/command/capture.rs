@@ -3,7 +3,7 @@
 
 use std::fmt::Write;
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use insta::assert_snapshot;
 use tempfile::TempDir;
@@ -256,8 +256,12 @@ fn a_line_that_is_silent_and_a_capture_without_reads_are_no_good_answer() {
 #[test]
 fn unclear_signals_are_listed_with_what_to_type() {
     let name = capture("slipway-unnamed.vcd");
-    let run = misread(["capture", &name, "--json"]);
+    let folder = tempfile::tempdir().unwrap();
+    let svg = folder.path().join("gate.svg");
+    let args = ["capture", &name, "--json", "--svg", svg.to_str().unwrap()];
+    let run = misread(args);
     assert_eq!(run.status, 2);
+    assert!(!svg.exists(), "nothing is written");
     let error = &run.json()[0];
     assert_eq!(error["schema"], "misread/error/1");
     let wanted = "--d0 gate.reader.in_3 --d1 gate.reader.in_7";
@@ -276,7 +280,8 @@ fn a_cut_file_gives_the_reads_before_and_the_place() {
     let lines: Vec<&str> = whole.lines().collect();
     let cut = lines[..200].join("\n") + "\nb";
     let (folder, path) = file("gate.vcd", &cut);
-    let run = misread(["capture", &path]);
+    let svg = folder.path().join("gate.svg");
+    let run = misread(["capture", &path, "--svg", svg.to_str().unwrap()]);
     assert_eq!(run.status, 1, "{run:?}");
     assert!(run.stdout.contains("Read 1, at 4.998 ms: 26 bits"), "{run:?}");
     assert!(run.stdout.starts_with("2 reads: 1 of 16 bits, 1 of 26;"), "{run:?}");
@@ -284,6 +289,7 @@ fn a_cut_file_gives_the_reads_before_and_the_place() {
     let said = run.stderr.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(said.contains("gate.vcd, line 201: "), "{said}");
     assert!(said.contains("the reads before it are given"), "{said}");
+    assert!(svg.exists());
     let run = misread(["capture", "--json", &path]);
     assert_eq!(run.status, 1);
     assert_eq!(run.json()[0]["damage"]["place"]["line"], 201);
@@ -337,4 +343,91 @@ fn options_reach_the_table() {
     // A silence shorter than the interval makes two reads.
     let run = misread([&args[..], &["--silence", "0.5"]].concat());
     assert_eq!(run.json()[0]["reads"].as_array().unwrap().len(), 2);
+}
+
+#[test]
+fn a_drawing_that_cannot_be_written_is_refused_before_the_answer() {
+    let (folder, path) = file("loft.csv", &pulses(SOUND, steady));
+    let nowhere = folder.path().join("absent").join("loft.svg");
+    let run = misread(["capture", &path, "--svg", nowhere.to_str().unwrap()]);
+    assert_eq!((run.status, run.stdout.as_str()), (2, ""));
+    assert!(run.stderr.contains("cannot be written"), "{run:?}");
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+}
+
+/// A piece of text in a drawing, and the box it takes: characters of a
+/// monospaced face are 0.6 em wide.
+fn texts(svg: &str) -> Vec<(String, [f64; 4])> {
+    let document = roxmltree::Document::parse(svg).unwrap();
+    let width: f64 = document.root_element().attribute("width").unwrap().parse().unwrap();
+    let height: f64 = document.root_element().attribute("height").unwrap().parse().unwrap();
+    let nodes = document.descendants().filter(|node| node.has_tag_name("text"));
+    let texts: Vec<_> = nodes
+        .map(|node| {
+            let number = |name| node.attribute(name).unwrap().parse::<f64>().unwrap();
+            let size = if node.attribute("class") == Some("faint") { 9.0 } else { 12.0 };
+            let text = node.text().unwrap_or_default().to_owned();
+            let (x, y) = (number("x"), number("y"));
+            let wide = text.chars().count() as f64 * size * 0.6;
+            (text, [x, y - 0.75 * size, x + wide, y])
+        })
+        .collect();
+    for (text, [x0, y0, x1, y1]) in &texts {
+        assert!(*x0 >= 0.0 && *y0 >= 0.0 && *x1 <= width && *y1 <= height, "{text}");
+    }
+    texts
+}
+
+fn assert_apart(texts: &[(String, [f64; 4])]) {
+    for (i, (one, a)) in texts.iter().enumerate() {
+        for (other, b) in &texts[i + 1..] {
+            let apart = a[2] <= b[0] || b[2] <= a[0] || a[3] <= b[1] || b[3] <= a[1];
+            assert!(apart, "‘{one}’ {a:?} and ‘{other}’ {b:?}");
+        }
+    }
+}
+
+#[test]
+fn a_drawing_shows_every_bit_and_no_text_on_another() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let (bent, federal, svg) = (path("bent.csv"), path("federal.csv"), path("drawing.svg"));
+    fs::write(&bent, BENT).unwrap();
+    // The worked example of *Technical Implementation Guidance: Smart Card
+    // Enabled Physical Access Control Systems*, v2.2, section 6.2, figure 7.
+    let hex = "D0439458210C2C19A0846D83685A1082108CE73984108CA3FC";
+    let nibble = |c: char| format!("{:04b}", c.to_digit(16).unwrap());
+    let bits: String = hex.chars().map(nibble).collect();
+    fs::write(&federal, pulses(&bits, steady)).unwrap();
+    let slipway = capture("slipway.vcd");
+    for (args, count) in [
+        (vec![slipway.as_str(), "--layout", "open-26"], 4 * 26),
+        (vec![slipway.as_str(), "--layout", "open-26", "--mask"], 4 * 26),
+        (vec![bent.as_str(), "--silence", "46"], 16),
+        (vec![bent.as_str(), "--mask", "--layout", "open-26"], 16),
+        (vec![federal.as_str(), "--layout", "fascn-200"], 200),
+        (vec![federal.as_str()], 200),
+    ] {
+        let run = misread([&["capture", "--all", "--svg", &svg][..], &args].concat());
+        assert!(run.status < 2, "{run:?}");
+        let drawing = fs::read_to_string(&svg).unwrap();
+        let texts = texts(&drawing);
+        assert_apart(&texts);
+        let bits = texts.iter().filter(|(text, _)| matches!(text.as_str(), "0" | "1" | "•"));
+        // Position 1 of each read is a digit too.
+        let reads = texts.iter().filter(|(text, _)| text.starts_with("Read ")).count();
+        assert_eq!(bits.count(), count + reads, "{args:?}");
+    }
+}
+
+#[test]
+fn a_drawing_is_whole_or_not_there() {
+    let (folder, path) = file("loft.csv", &pulses(SOUND, steady));
+    let svg = folder.path().join("loft.svg");
+    fs::write(&svg, "an older one").unwrap();
+    let run = misread(["capture", &path, "--svg", svg.to_str().unwrap()]);
+    assert_eq!(run.status, 0);
+    assert!(fs::read_to_string(&svg).unwrap().ends_with("</svg>\n"));
+    let names = fs::read_dir(Path::new(&path).parent().unwrap()).unwrap().count();
+    assert_eq!(names, 2, "nothing is left beside it");
 }

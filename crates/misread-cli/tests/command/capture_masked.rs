@@ -1,5 +1,7 @@
 //! `misread capture --mask`: what must not be told, in any answer.
 
+use std::fs;
+
 use insta::assert_snapshot;
 use misread::layout::built_in;
 use misread::{Bits, Layout};
@@ -9,12 +11,18 @@ use crate::capture::{file, pulses};
 use crate::{SOUND, misread};
 
 /// What is shown of a capture, in every way it can be.
-fn everything(table: &str, args: &[&str]) -> [String; 3] {
-    let (_folder, path) = file("loft.csv", table);
-    let screen = misread([&["capture", "--all", &path][..], args].concat());
+fn everything(table: &str, args: &[&str]) -> [String; 4] {
+    let (folder, path) = file("loft.csv", table);
+    let svg = folder.path().join("loft.svg");
+    let svg = svg.to_str().unwrap();
+    let screen = misread([&["capture", "--all", &path, "--svg", svg][..], args].concat());
     assert!(screen.status < 2, "{screen:?}");
     let json = misread([&["capture", "--json", &path][..], args].concat());
-    [screen.stdout, json.stdout, format!("{} {}", screen.status, json.status)]
+    let folder = folder.path().to_str().unwrap();
+    let plain = |text: String| text.replace(folder, "").replace(['\n', ' '], "");
+    let drawing = fs::read_to_string(svg).unwrap();
+    // Standard error wraps at the length of the path.
+    [plain(screen.stdout), json.stdout, drawing, format!("{} {}", screen.status, json.status)]
 }
 
 /// Timing of all kinds, sound and not, in which no pulse touches the next.
@@ -49,9 +57,9 @@ proptest! {
             let masked = [args, &["--mask"]].concat();
             let [a, b] = [everything(&one, &masked), everything(&other, &masked)];
             prop_assert_eq!(&a, &b);
-            // Unmasked they are told apart, on the screen and in JSON.
+            // Unmasked they are told apart, on the screen, in JSON and drawn.
             let [a, b] = [everything(&one, args), everything(&other, args)];
-            prop_assert!(a[..2].iter().zip(&b[..2]).all(|(a, b)| a != b));
+            prop_assert!(a[..3].iter().zip(&b[..3]).all(|(a, b)| a != b));
         }
     }
 }

@@ -8,14 +8,17 @@ mod screen;
 mod shown;
 mod summary;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use misread::capture::{Options, TimeUnit};
+use misread::file::write_whole;
 
 use crate::catalogue::Known;
 use crate::context::{Context, Outcome, Status, Stop};
-use crate::draw::{Ink, Line, hanging};
+use crate::draw::{Fields, Ink, Line, Report, hanging, timing_svg};
+use crate::json::Place;
+use crate::refusal::Refusal;
 
 use recording::Recording;
 use shown::View;
@@ -28,8 +31,8 @@ Examples:
     misread capture slipway.vcd
   The sail loft's recorder calls its inputs in_3 and in_7:
     misread capture --d0 in_3 --d1 in_7 --layout open-26 sail-loft.vcd
-  Voltages in a table, time in milliseconds:
-    misread capture --time-unit ms --threshold 2.5 berth.csv
+  Voltages in a table, time in milliseconds, and a drawing for the report:
+    misread capture --time-unit ms --threshold 2.5 --svg berth.svg berth.csv
 
 A table has the headings time,d0,d1 (levels or voltages, a row a sample),
 time,line,level (a row a change) or time,line,width (a row a pulse).
@@ -81,6 +84,9 @@ pub(crate) struct CaptureArgs {
     /// the others
     #[arg(long)]
     all: bool,
+    /// Draw the reads into an SVG file, for a report
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -118,6 +124,9 @@ pub(crate) fn run(args: &CaptureArgs, known: &Known, context: &mut Context) -> O
         Ok::<(), Stop>(())
     })?;
     let drawn = Choice { chosen: summary.chosen(), all: args.all };
+    if let Some(path) = &args.svg {
+        write_svg(path, &mut recording, &view, &summary, &drawn)?;
+    }
     if context.json {
         object::write(&mut recording, &view, &args.file, context)?;
     } else {
@@ -176,8 +185,42 @@ fn write_screen(
         worst.as_ref(),
         args.layout.as_deref(),
     ));
+    if let Some(path) = &args.svg {
+        lines.push(Line::default());
+        lines.extend(hanging(Ink::Plain, "", &format!("Drawn in {}.", path.display())));
+    }
     context.out.lines(&lines)?;
     Ok(())
+}
+
+fn write_svg(
+    path: &Path,
+    recording: &mut Recording,
+    view: &View<'_>,
+    summary: &Summary,
+    drawn: &Choice,
+) -> Result<(), Stop> {
+    let overview = &recording.overview;
+    let says = summary.sentence(overview, view.entry.map(|entry| entry.name()));
+    let facts = screen::facts(summary, overview, view.masking);
+    let mut report = Report::new(&says, &facts);
+    report.scales(&overview.limits, summary.widths, summary.width, summary.interval);
+    let (idle, masking) = (overview.idle, view.masking);
+    let rest = summary.rest().filter(|_| !drawn.all);
+    recording.for_each(|index, read| {
+        if drawn.has(index) {
+            let shown = view.show(index, read);
+            let fields = shown.layout.map(|layout| Fields { layout, bits: &shown.bits, masking });
+            let heading = screen::read_line(&shown, masking);
+            report.read(&heading, &shown.train(&view.rhythm), idle, fields);
+        }
+        Ok::<(), Stop>(())
+    })?;
+    write_whole(path, timing_svg(report, rest.as_deref()).as_bytes()).map_err(|error| {
+        let place = Place { file: Some(path.display().to_string()), ..Place::default() };
+        let expected = "a file in a folder that can";
+        Stop::from(Refusal::new(format!("cannot be written: {error}"), expected).at(place))
+    })
 }
 
 /// A number that is one, in volts.

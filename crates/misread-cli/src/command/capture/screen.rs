@@ -27,7 +27,11 @@ pub(super) fn heading(summary: &Summary, overview: &Overview, view: &View<'_>) -
 }
 
 /// What was taken for the answer: each with its name.
-fn facts(summary: &Summary, overview: &Overview, masking: Masking) -> Vec<(&'static str, String)> {
+pub(super) fn facts(
+    summary: &Summary,
+    overview: &Overview,
+    masking: Masking,
+) -> Vec<(&'static str, String)> {
     let mut facts = Vec::new();
     for (line, name) in DataLine::BOTH.into_iter().zip(["D0", "D1"]) {
         let mut says = format!("{}, rests {}", overview.lines[line.index()], overview.idle);
@@ -94,7 +98,7 @@ pub(super) fn read(shown: &Shown<'_>, view: &View<'_>) -> Vec<Line> {
 }
 
 /// When a read came, how long it is, and what is to be said of it.
-fn read_line(shown: &Shown<'_>, masking: Masking) -> String {
+pub(super) fn read_line(shown: &Shown<'_>, masking: Masking) -> String {
     let mut says = format!(
         "Read {}, at {}: {}",
         shown.index + 1,
