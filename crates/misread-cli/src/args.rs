@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 
 use crate::command::{
-    causes, completions, decode, explain, frame, layout, man, numbers, schema, simulate,
+    capture, causes, completions, decode, explain, frame, layout, man, numbers, schema, simulate,
 };
 
 const ABOUT: &str = "Why a card reader's number arrives wrong, and what to do";
@@ -57,6 +57,7 @@ pub(crate) struct Cli {
 pub(crate) enum Command {
     Explain(explain::ExplainArgs),
     Decode(decode::DecodeArgs),
+    Capture(capture::CaptureArgs),
     Frame(frame::FrameArgs),
     Layout(layout::LayoutArgs),
     Numbers(numbers::NumbersArgs),

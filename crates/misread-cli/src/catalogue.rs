@@ -91,7 +91,7 @@ pub(crate) fn file_refusal(error: &FileError) -> Refusal {
         file: Some(error.path.display().to_string()),
         line: error.line().map(|line| line as u64),
         column: error.column().map(|column| column as u64),
-        read: None,
+        ..Place::default()
     };
     let excerpt = error.line().zip(error.column()).and_then(|(line, column)| {
         let bytes = fs::read(&error.path).ok()?;

@@ -204,6 +204,9 @@ pub(crate) struct Place {
     pub(crate) line: Option<u64>,
     /// The character in the line or in the read, from 1.
     pub(crate) column: Option<u64>,
+    /// The byte of a file that is no text, from 0.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(crate) byte: Option<u64>,
     /// Which read of the command line, from 1.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub(crate) read: Option<usize>,
@@ -216,6 +219,7 @@ impl fmt::Display for Place {
             self.line.map(|line| format!("line {line}")),
             self.read.map(|read| format!("read {read}")),
             self.column.map(|column| format!("column {column}")),
+            self.byte.map(|byte| format!("byte {byte}")),
         ];
         f.write_str(&parts.into_iter().flatten().collect::<Vec<_>>().join(", "))
     }

@@ -9,6 +9,7 @@ mod command;
 mod context;
 mod draw;
 mod json;
+mod json_capture;
 mod json_explain;
 mod json_layout;
 mod json_learn;
@@ -18,6 +19,7 @@ mod masking;
 mod meter;
 mod output;
 mod reads;
+mod recording;
 mod refusal;
 mod values;
 mod words;
@@ -64,6 +66,7 @@ fn run(cli: &Cli, context: &mut Context) -> Outcome {
     match &cli.command {
         Command::Decode(args) => command::decode::run(args, &context.known(folder)?, context),
         Command::Explain(args) => command::explain::run(args, &context.known(folder)?, context),
+        Command::Capture(args) => command::capture::run(args, &context.known(folder)?, context),
         Command::Causes(args) => command::causes::run(args, context),
         Command::Frame(args) => command::frame::run(args, &context.known(folder)?, context),
         Command::Layout(args) => command::layout::run(args, folder, context),

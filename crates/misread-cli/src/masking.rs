@@ -58,7 +58,8 @@ impl Masking {
         text.chars().map(|c| if hides(c) { HIDDEN } else { c }).collect()
     }
 
-    fn hidden(self, len: usize, layout: Option<&Layout>) -> Vec<bool> {
+    /// Which bits of a read of that length are hidden.
+    pub(crate) fn hidden(self, len: usize, layout: Option<&Layout>) -> Vec<bool> {
         let Some(layout) = layout.filter(|layout| self.is_on() && layout.bits() == len) else {
             return vec![self.is_on(); len];
         };

@@ -28,6 +28,48 @@ pub(crate) fn parity(rule: &Parity, room: usize) -> String {
     format!("{} parity over {over}", rule.kind())
 }
 
+/// A time in nanoseconds: in µs below 1 ms, in ms below 1 s, else in s, to the
+/// thousandth of each.
+pub(crate) fn duration(ns: u64) -> String {
+    let (number, unit) = in_unit(ns);
+    format!("{number} {unit}")
+}
+
+/// From one time in nanoseconds to another, the unit said once where it is the
+/// same: `77 to 83 µs`.
+pub(crate) fn durations(shortest: u64, longest: u64) -> String {
+    let (low, low_unit) = in_unit(shortest);
+    let (high, high_unit) = in_unit(longest);
+    match (low_unit == high_unit, low == high) {
+        (true, true) => format!("{high} {high_unit}"),
+        (true, false) => format!("{low} to {high} {high_unit}"),
+        (false, _) => format!("{low} {low_unit} to {high} {high_unit}"),
+    }
+}
+
+/// A time to two digits: `1.2 ms`.
+pub(crate) fn about(ns: u64) -> String {
+    let step = 10u64.pow(ns.checked_ilog10().unwrap_or(0).saturating_sub(1));
+    duration((ns + step / 2) / step * step)
+}
+
+/// A moment in nanoseconds, which may be before 0.
+pub(crate) fn moment(ns: i64) -> String {
+    let sign = if ns < 0 { "−" } else { "" };
+    format!("{sign}{}", duration(ns.unsigned_abs()))
+}
+
+fn in_unit(ns: u64) -> (String, &'static str) {
+    let (unit, name) = match ns {
+        ..1_000_000 => (1_000, "µs"),
+        1_000_000..1_000_000_000 => (1_000_000, "ms"),
+        _ => (1_000_000_000, "s"),
+    };
+    let (whole, part) = (ns / unit, ns % unit * 1000 / unit);
+    let text = format!("{whole}.{part:03}");
+    (text.trim_end_matches('0').trim_end_matches('.').to_owned(), name)
+}
+
 /// `first, second and third`; `first; second; third` where a comma stands in
 /// one of them.
 pub(crate) fn list(items: &[String]) -> String {
@@ -105,6 +147,22 @@ mod tests {
         assert_eq!(positions(&[8, 9, 1, 2]), "9-10, 2-3");
         assert_eq!(bits(&[0]), "bit 1");
         assert_eq!(bits(&[0, 1]), "bits 1-2");
+    }
+
+    #[test]
+    fn times_are_in_the_nearest_unit() {
+        assert_eq!(duration(0), "0 µs");
+        assert_eq!(duration(81_250), "81.25 µs");
+        assert_eq!(duration(999_999), "999.999 µs");
+        assert_eq!(duration(2_000_000), "2 ms");
+        assert_eq!(duration(1_234_567_890), "1.234 s");
+        assert_eq!(durations(77_000, 83_000), "77 to 83 µs");
+        assert_eq!(durations(200_000, 20_000_000), "200 µs to 20 ms");
+        assert_eq!(durations(1_000_000, 1_000_000), "1 ms");
+        assert_eq!(about(999_900), "1 ms");
+        assert_eq!(about(666_666), "670 µs");
+        assert_eq!(about(7), "0.007 µs");
+        assert_eq!(moment(-4_998_000), "−4.998 ms");
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! The subcommands, one file each.
 
+pub(crate) mod capture;
 pub(crate) mod causes;
 pub(crate) mod completions;
 pub(crate) mod decode;

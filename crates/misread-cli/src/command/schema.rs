@@ -6,7 +6,7 @@ use schemars::{Schema, schema_for};
 use crate::context::{Context, Outcome, Status};
 use crate::json_learn::LayoutLearn;
 use crate::json_simulate::Simulate;
-use crate::{json, json_explain, json_layout};
+use crate::{json, json_capture, json_explain, json_layout};
 
 const EXAMPLES: &str = "\
 Example:
@@ -27,6 +27,7 @@ pub(crate) struct SchemaArgs {
 pub(crate) enum Answer {
     Explain,
     Decode,
+    Capture,
     Frame,
     LayoutList,
     LayoutShow,
@@ -48,6 +49,7 @@ impl Answer {
             Answer::Explain => schema_for!(json_explain::Explain),
             Answer::Causes => schema_for!(json_explain::Causes),
             Answer::Decode => schema_for!(json::Decode),
+            Answer::Capture => schema_for!(json_capture::Capture<Vec<json_capture::Read>>),
             Answer::Frame => schema_for!(json::Frame),
             Answer::LayoutList => schema_for!(json::LayoutList),
             Answer::LayoutShow => schema_for!(json::LayoutShow),

@@ -9,16 +9,22 @@ mod bits;
 mod canvas;
 mod layout;
 mod segment;
+mod strip;
 mod svg;
 #[cfg(test)]
 mod tests;
+mod timeline;
+mod waveform;
 
 use anstyle::{AnsiColor, Style};
 
 pub(crate) use alignment::Alignment;
 pub(crate) use bits::{Drawing, Marked};
 pub(crate) use layout::{draw_layout, draw_open_layout};
+pub(crate) use strip::strip_lines;
 pub(crate) use svg::layout_svg;
+pub(crate) use timeline::{Drawn, Train};
+pub(crate) use waveform::{Fields, Report, timing_svg};
 
 /// How wide a drawing may be.
 pub(crate) const COLUMNS: usize = 80;

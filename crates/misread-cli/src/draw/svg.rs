@@ -129,7 +129,7 @@ fn row(
     y
 }
 
-fn text(body: &mut String, x: usize, y: usize, class: &str, says: &str) {
+pub(super) fn text(body: &mut String, x: usize, y: usize, class: &str, says: &str) {
     let class = if class.is_empty() { String::new() } else { format!(" class=\"{class}\"") };
     // Writing to a string cannot fail.
     let _ = writeln!(body, "<text{class} x=\"{x}\" y=\"{y}\">{}</text>", escaped(says));
@@ -137,7 +137,7 @@ fn text(body: &mut String, x: usize, y: usize, class: &str, says: &str) {
 
 /// Text that stands for itself in XML; characters XML has no place for are
 /// left out.
-fn escaped(text: &str) -> String {
+pub(super) fn escaped(text: &str) -> String {
     let allowed = |c: &char| !c.is_control() && !matches!(c, '\u{fffe}' | '\u{ffff}');
     text.chars().filter(allowed).fold(String::new(), |mut out, c| {
         match c {

@@ -2,11 +2,12 @@
 
 use crate::misread;
 
-const COMMANDS: [&[&str]; 16] = [
+const COMMANDS: [&[&str]; 17] = [
     &["explain"],
     &["causes"],
     &["simulate"],
     &["decode"],
+    &["capture"],
     &["frame"],
     &["layout", "list"],
     &["layout", "show"],

@@ -7,6 +7,8 @@
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 mod audit;
+mod capture;
+mod capture_masked;
 mod decode;
 mod explain;
 mod frame;

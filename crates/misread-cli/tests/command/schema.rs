@@ -37,6 +37,7 @@ fn answers_are_as_their_schemas_say() {
     let sheet = path("sheet.csv");
     fs::write(&sheet, "bits,card\n00001,0\n00101,2\n01110,7\n11010,13\n").unwrap();
     let riddle = path("riddle.vcd");
+    let captured = crate::capture::capture;
     let wide = "1".repeat(56);
     for args in [
         &["decode", "--json", SOUND, "?", "10", "10x", "0x95026900", "1001"][..],
@@ -73,6 +74,11 @@ fn answers_are_as_their_schemas_say() {
         &["simulate", "--json", "--cause", "d0-weak", "facility=42"],
         &["simulate", "--json", "--mask", "--keys", "25#", "--keypad", "8"],
         &["simulate", "--json", "--draw-cause", "-o", &riddle, "--as", "vcd"],
+        &["capture", "--json", &captured("slipway.vcd")],
+        &["capture", "--json", "--layout", "open-26", &captured("slipway-inverted.vcd")],
+        &["capture", "--json", "--mask", &captured("slipway-volts.csv")],
+        &["capture", "--json", "--silence", "1", &captured("slipway-pulses.csv")],
+        &["capture", "--json", &captured("make.py")],
         &["slipway", "--json"],
     ] {
         check(args);

@@ -191,7 +191,7 @@ pub(crate) fn hexadecimal(
 }
 
 /// The answer in one sentence.
-fn first_line(bits: &Bits, answer: &Answer<'_>, masking: Masking) -> String {
+pub(crate) fn first_line(bits: &Bits, answer: &Answer<'_>, masking: Masking) -> String {
     let problem = answer.problem.as_deref().unwrap_or_default();
     match answer.entry {
         Some(entry) if answer.fits => {

@@ -114,7 +114,7 @@ fn model(args: &ExplainArgs) -> Result<Model, Refusal> {
             message,
             "a priors file, with [causes], [cards], [layouts], [rates] and [tests] as wanted",
         )
-        .at(Place { file: file.clone(), line, column, read: None })
+        .at(Place { file: file.clone(), line, column, ..Place::default() })
     };
     let text = std::fs::read_to_string(path)
         .map_err(|error| refuse(format!("cannot be read: {error}"), None, None))?;
@@ -176,7 +176,7 @@ impl Stream<'_> {
             file: self.file.clone(),
             line: Some(error.line as u64),
             column: error.column.map(|column| column as u64),
-            read: None,
+            ..Place::default()
         };
         match &error.problem {
             LineProblem::HexLength(hex) => {
