@@ -5,7 +5,9 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-use crate::command::{causes, completions, decode, explain, frame, layout, man, numbers, schema};
+use crate::command::{
+    causes, completions, decode, explain, frame, keypad, layout, man, numbers, schema,
+};
 
 const ABOUT: &str = "Why a card reader's number arrives wrong, and what to do";
 
@@ -58,6 +60,7 @@ pub(crate) enum Command {
     Frame(frame::FrameArgs),
     Layout(layout::LayoutArgs),
     Numbers(numbers::NumbersArgs),
+    Keypad(keypad::KeypadArgs),
     Causes(causes::CausesArgs),
     Schema(schema::SchemaArgs),
     Completions(completions::CompletionsArgs),

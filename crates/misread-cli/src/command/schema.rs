@@ -5,7 +5,7 @@ use schemars::{Schema, schema_for};
 
 use crate::context::{Context, Outcome, Status};
 use crate::json_learn::LayoutLearn;
-use crate::{json, json_explain, json_layout};
+use crate::{json, json_explain, json_keypad, json_layout};
 
 const EXAMPLES: &str = "\
 Example:
@@ -35,6 +35,7 @@ pub(crate) enum Answer {
     LayoutAudit,
     LayoutClash,
     Numbers,
+    Keypad,
     Causes,
     Error,
 }
@@ -53,6 +54,7 @@ impl Answer {
             Answer::LayoutAdd => schema_for!(json::LayoutAdd),
             Answer::LayoutLearn => schema_for!(LayoutLearn),
             Answer::LayoutAudit => schema_for!(json_layout::LayoutAudit),
+            Answer::Keypad => schema_for!(json_keypad::Keypad),
             Answer::LayoutClash => schema_for!(json_layout::LayoutClash),
             Answer::Numbers => schema_for!(json_layout::Numbers),
             Answer::Error => schema_for!(json::Error),

@@ -2,7 +2,7 @@
 
 use crate::misread;
 
-const COMMANDS: [&[&str]; 15] = [
+const COMMANDS: [&[&str]; 16] = [
     &["explain"],
     &["causes"],
     &["decode"],
@@ -14,6 +14,7 @@ const COMMANDS: [&[&str]; 15] = [
     &["layout", "audit"],
     &["layout", "clash"],
     &["numbers"],
+    &["keypad"],
     &["layout", "learn"],
     &["schema"],
     &["completions"],

@@ -69,6 +69,11 @@ fn answers_are_as_their_schemas_say() {
         &["numbers", "--json", "--mask", "--printed", "42,1234", "--shown", "1"],
         &["layout", "learn", "--json", &sheet],
         &["layout", "learn", "--json", "--mask", &sheet],
+        &["keypad", "--json", "1011", "1110", "1000", "0100"],
+        &["keypad", "--json", "--mask", "0111", "1000"],
+        &["keypad", "--json", "--layout", "open-26", SOUND, &wide],
+        &["keypad", "--json", ""],
+        &["keypad", "--json", "01x"],
         &["slipway", "--json"],
     ] {
         check(args);
