@@ -6,7 +6,8 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 
 use crate::command::{
-    capture, causes, completions, decode, explain, frame, layout, man, numbers, schema, simulate,
+    capture, causes, completions, decode, explain, frame, keypad, layout, man, numbers, schema,
+    simulate,
 };
 
 const ABOUT: &str = "Why a card reader's number arrives wrong, and what to do";
@@ -61,6 +62,7 @@ pub(crate) enum Command {
     Frame(frame::FrameArgs),
     Layout(layout::LayoutArgs),
     Numbers(numbers::NumbersArgs),
+    Keypad(keypad::KeypadArgs),
     Causes(causes::CausesArgs),
     Simulate(simulate::SimulateArgs),
     Schema(schema::SchemaArgs),

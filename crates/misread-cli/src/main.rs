@@ -11,6 +11,7 @@ mod draw;
 mod json;
 mod json_capture;
 mod json_explain;
+mod json_keypad;
 mod json_layout;
 mod json_learn;
 mod json_simulate;
@@ -72,6 +73,7 @@ fn run(cli: &Cli, context: &mut Context) -> Outcome {
         Command::Layout(args) => command::layout::run(args, folder, context),
         Command::Numbers(args) => command::numbers::run(args, &context.known(folder)?, context),
         Command::Simulate(args) => command::simulate::run(args, &context.known(folder)?, context),
+        Command::Keypad(args) => command::keypad::run(args, &context.known(folder)?, context),
         Command::Schema(args) => command::schema::run(args, context),
         Command::Completions(args) => command::completions::run(args, context),
         Command::Man(args) => command::man::run(args, context),

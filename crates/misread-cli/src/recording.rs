@@ -16,24 +16,24 @@ use crate::masking::Masking;
 use crate::meter::Meter;
 use crate::refusal::Refusal;
 
-/// How a capture is to be read.
+/// How a capture is to be read. The argument that names it has the id `capture`.
 #[derive(Args, Clone, Debug)]
 pub(crate) struct RecordingArgs {
     /// The signal or column that is D0, where its name does not say so
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", requires = "capture")]
     d0: Option<String>,
     /// The signal or column that is D1
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", requires = "capture")]
     d1: Option<String>,
     /// The unit of a table's time, where its heading does not say; else seconds
-    #[arg(long, value_enum, value_name = "UNIT")]
+    #[arg(long, value_enum, value_name = "UNIT", requires = "capture")]
     time_unit: Option<Unit>,
     /// In a table of voltages, what is high; else half way between the two
     /// levels found
-    #[arg(long, value_name = "VOLTS", value_parser = finite, allow_hyphen_values = true)]
+    #[arg(long, value_name = "VOLTS", value_parser = finite, allow_hyphen_values = true, requires = "capture")]
     threshold: Option<f64>,
     /// How long both lines are still before a read is over, in milliseconds
-    #[arg(long, value_name = "MS", default_value = "25", value_parser = silence)]
+    #[arg(long, value_name = "MS", default_value = "25", value_parser = silence, requires = "capture")]
     silence: u32,
 }
 

@@ -6,6 +6,7 @@ pub(crate) mod completions;
 pub(crate) mod decode;
 pub(crate) mod explain;
 pub(crate) mod frame;
+pub(crate) mod keypad;
 pub(crate) mod layout;
 pub(crate) mod layout_audit;
 pub(crate) mod layout_clash;

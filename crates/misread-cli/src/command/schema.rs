@@ -6,7 +6,7 @@ use schemars::{Schema, schema_for};
 use crate::context::{Context, Outcome, Status};
 use crate::json_learn::LayoutLearn;
 use crate::json_simulate::Simulate;
-use crate::{json, json_capture, json_explain, json_layout};
+use crate::{json, json_capture, json_explain, json_keypad, json_layout};
 
 const EXAMPLES: &str = "\
 Example:
@@ -37,6 +37,7 @@ pub(crate) enum Answer {
     LayoutAudit,
     LayoutClash,
     Numbers,
+    Keypad,
     Causes,
     Simulate,
     Error,
@@ -57,6 +58,7 @@ impl Answer {
             Answer::LayoutAdd => schema_for!(json::LayoutAdd),
             Answer::LayoutLearn => schema_for!(LayoutLearn),
             Answer::LayoutAudit => schema_for!(json_layout::LayoutAudit),
+            Answer::Keypad => schema_for!(json_keypad::Keypad),
             Answer::LayoutClash => schema_for!(json_layout::LayoutClash),
             Answer::Numbers => schema_for!(json_layout::Numbers),
             Answer::Simulate => schema_for!(Simulate),

@@ -2,7 +2,7 @@
 
 use crate::misread;
 
-const COMMANDS: [&[&str]; 17] = [
+const COMMANDS: [&[&str]; 18] = [
     &["explain"],
     &["causes"],
     &["simulate"],
@@ -16,6 +16,7 @@ const COMMANDS: [&[&str]; 17] = [
     &["layout", "audit"],
     &["layout", "clash"],
     &["numbers"],
+    &["keypad"],
     &["layout", "learn"],
     &["schema"],
     &["completions"],

@@ -13,6 +13,7 @@ mod decode;
 mod explain;
 mod frame;
 mod help;
+mod keypad;
 mod layout;
 mod layout_learn;
 mod numbers;

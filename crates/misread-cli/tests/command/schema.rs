@@ -79,6 +79,11 @@ fn answers_are_as_their_schemas_say() {
         &["capture", "--json", "--mask", &captured("slipway-volts.csv")],
         &["capture", "--json", "--silence", "1", &captured("slipway-pulses.csv")],
         &["capture", "--json", &captured("make.py")],
+        &["keypad", "--json", "1011", "1110", "1000", "0100"],
+        &["keypad", "--json", "--mask", "0111", "1000"],
+        &["keypad", "--json", "--layout", "open-26", SOUND, &wide],
+        &["keypad", "--json", ""],
+        &["keypad", "--json", "01x"],
         &["slipway", "--json"],
     ] {
         check(args);

@@ -79,7 +79,7 @@ fn problems(answer: &Answer, sending: Option<&Sending>, numbers: Numbers) -> Str
         1 => format!("read {} {}: {says}", first.read, what.0),
         many => {
             format!(
-                "{many} of {} {}, the first read {}: {says}",
+                "{many} of {} {}, the first is read {}: {says}",
                 answer.presses, what.1, first.read
             )
         }
@@ -87,16 +87,19 @@ fn problems(answer: &Answer, sending: Option<&Sending>, numbers: Numbers) -> Str
 }
 
 fn ambiguous(answer: &Answer, setting: &Setting<'_>, numbers: Numbers) -> String {
-    let with_codes = |what: String, possible: &Possible| match possible.codes.is_empty() {
+    // Masked, where one reading has a hash key and another none would tell.
+    let with_codes = |what: String, possible: &Possible| match possible.codes.is_empty()
+        || numbers == Numbers::Masked
+    {
         true => what,
-        false => format!("{what}: {}", listed(&possible.codes, numbers)),
+        false => format!("{what}, {} keyed", listed(&possible.codes, numbers)),
     };
     let sent = |possible: &Possible| Some(setting.sendings.get(possible.sending?)?.to_string());
     let ways = worth_saying(answer, |possible| possible.sending);
     if answer.sending.is_none() && ways.len() > 1 {
         let ways = ways.into_iter().filter_map(|one| Some(with_codes(sent(one)?, one)));
         let ways: Vec<String> = ways.collect();
-        return format!("How the keypad sends is left open. It may be {}.", ways.join("; or "));
+        return format!("These reads leave open how the keypad sends: {}.", ways.join("; or "));
     }
     let ways =
         worth_saying(answer, |possible| possible.class).into_iter().map(|possible| match possible
@@ -109,7 +112,7 @@ fn ambiguous(answer: &Answer, setting: &Setting<'_>, numbers: Numbers) -> String
             Class::NoKeys => "no keys at all".to_owned(),
         });
     let ways: Vec<String> = ways.collect();
-    format!("These reads do not tell what is wrong. It may be {}.", ways.join("; or "))
+    format!("These reads leave it open: {}.", ways.join("; or "))
 }
 
 /// The likeliest of each sort that is likely enough for a sentence.
@@ -132,9 +135,8 @@ fn listed(codes: &[Code], numbers: Numbers) -> String {
         return "no code".to_owned();
     }
     let with_others = |code: &Code| {
-        let others = code.others.iter();
-        let others: Vec<String> =
-            others.map(|(name, value)| format!(", {name} {}", hidden(*value, numbers))).collect();
+        let others = code.others.iter().filter(|_| numbers == Numbers::Shown);
+        let others: Vec<String> = others.map(|(name, value)| format!(", {name} {value}")).collect();
         code.text(numbers) + &others.concat()
     };
     let mut texts: Vec<String> = codes.iter().take(MOST_CODES).map(with_others).collect();
@@ -144,15 +146,6 @@ fn listed(codes: &[Code], numbers: Numbers) -> String {
         more => texts.push(format!("{more} more codes")),
     }
     and(&texts)
-}
-
-/// A number that is masked as a whole: every digit of a code is hidden.
-fn hidden(value: u64, numbers: Numbers) -> String {
-    let digits = value.to_string();
-    match numbers {
-        Numbers::Shown => digits,
-        Numbers::Masked => "•".repeat(digits.len()),
-    }
 }
 
 fn evidence(
@@ -237,7 +230,7 @@ fn notes(
         for mode in Mode::ALL.into_iter().filter(|&mode| !asked(mode)) {
             let other = codes(presses, &Sending::Keys(mode), Turn::AsReceived, setting.pause);
             if other.problems.is_empty() && other.presses > 0 {
-                notes.push(format!("With {mode} every read is a key as received."));
+                notes.push(format!("Sent with {mode}, every read would be a key as received."));
             }
         }
     }

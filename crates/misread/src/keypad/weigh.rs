@@ -217,7 +217,12 @@ struct Arrivals {
 impl Arrivals {
     fn of(seen: &Seen, frames: &Frames, cause: Cause, rates: &[f64]) -> Self {
         let of_frame = |posed: &Posed| -> Vec<Vec<f64>> {
-            let of_read = |read| {
+            let of_read = |read: &Received| {
+                // No cause makes more of a frame: every pulse doubled, and a
+                // last extra one.
+                if read.bits.len() > 2 * posed.code.n + 1 {
+                    return Vec::new();
+                }
                 let lns = ln_likelihood(cause, rates, read, posed);
                 lns.into_iter().map(libm::exp).collect()
             };

@@ -1,0 +1,208 @@
+//! From the command line to presses, and how they may have been sent.
+
+use std::io::{self, BufRead, BufReader, IsTerminal};
+use std::path::Path;
+use std::sync::Arc;
+
+use misread::cause::{Model, ProbeAt};
+use misread::file::{Entry, LineError, LineProblem};
+use misread::keypad::{Mode, NoReads, Press, Sending, read_presses, reads_in};
+use misread::{Bits, Turn};
+
+use super::{KeypadArgs, ModeArg};
+use crate::catalogue::Known;
+use crate::command::decode::hexadecimal;
+use crate::json::Place;
+use crate::masking::Masking;
+use crate::reads::{self, Item};
+use crate::recording::{Recording, damage_refusal};
+use crate::refusal::Refusal;
+
+/// The longest pause that makes sense, in seconds: a day.
+const LONGEST_PAUSE: f64 = 86_400.0;
+
+/// What is asked.
+pub(super) struct Question {
+    pub(super) presses: Vec<Press>,
+    pub(super) sendings: Vec<Sending>,
+    /// In nanoseconds.
+    pub(super) pause: Option<u64>,
+    pub(super) model: Model,
+    /// What could not be read; the rest is answered.
+    pub(super) refused: Vec<Refusal>,
+}
+
+impl Question {
+    pub(super) fn of(args: &KeypadArgs, known: &Known, masking: Masking) -> Result<Self, Refusal> {
+        let mut question = Question {
+            presses: Vec::new(),
+            sendings: sendings(args, known)?,
+            pause: args.pause.map(nanoseconds).transpose()?,
+            model: Model::default(),
+            refused: Vec::new(),
+        };
+        let source = Source { entries: known.entries(), masking };
+        match (&args.capture, &args.reads_file) {
+            (Some(path), _) => question.capture(path, args, masking)?,
+            (None, Some(path)) => {
+                let (file, name) = reads::open_file(path)?;
+                source.stream(BufReader::new(file), Some(name), &mut question)?;
+            }
+            (None, None) => source.typed(&args.read, &mut question)?,
+        }
+        Ok(question)
+    }
+
+    fn capture(&mut self, path: &Path, args: &KeypadArgs, masking: Masking) -> Result<(), Refusal> {
+        let mut recording = Recording::open(path, &args.recording.options(), masking)?;
+        if let Some(damage) = &recording.overview.damage {
+            self.refused.push(damage_refusal(damage, path, masking));
+        }
+        recording.for_each(
+            |refusal| refusal,
+            |_, read| {
+                let at = read.pulses.first().map(|pulse| pulse.start);
+                self.presses.push(Press { bits: read.bits, at });
+                Ok(())
+            },
+        )?;
+        self.model = self.model.captured(ProbeAt::Panel);
+        Ok(())
+    }
+
+    /// The layouts that the first read fits, as received or turned over: it may
+    /// be a whole code of one of them.
+    pub(super) fn fitting<'a>(&self, known: &'a Known) -> Vec<&'a str> {
+        let Some(press) = self.presses.iter().find(|press| !press.bits.is_empty()) else {
+            return Vec::new();
+        };
+        let fits = |entry: &&Entry| {
+            let turns = entry.layout.fitting_turns(&press.bits);
+            let carries_number = entry.layout.field(misread::keypad::NUMBER).is_some();
+            carries_number && (turns.contains(Turn::AsReceived) || turns.contains(Turn::Inverted))
+        };
+        known.best_first().into_iter().filter(fits).map(Entry::name).collect()
+    }
+}
+
+fn sendings(args: &KeypadArgs, known: &Known) -> Result<Vec<Sending>, Refusal> {
+    let whole_code = match &args.layout {
+        None => None,
+        Some(name) => {
+            let layout = Arc::new(known.named(name)?.layout.clone());
+            let sending = Sending::whole_code(layout)
+                .map_err(|error| Refusal::new(error.to_string(), "a layout with a field ‘card’"))?;
+            Some(sending)
+        }
+    };
+    Ok(match args.mode {
+        None => Sending::all(whole_code),
+        Some(ModeArg::Four) => vec![Sending::Keys(Mode::FourBit)],
+        Some(ModeArg::Six) => vec![Sending::Keys(Mode::SixBit)],
+        Some(ModeArg::Eight) => vec![Sending::Keys(Mode::EightBit)],
+        Some(ModeArg::WholeCode) => vec![whole_code.ok_or_else(|| {
+            Refusal::new(
+                "--mode whole-code needs the layout of its frame",
+                "--layout with the layout the panel is set to",
+            )
+        })?],
+    })
+}
+
+fn nanoseconds(seconds: f64) -> Result<u64, Refusal> {
+    if seconds > 0.0 && seconds <= LONGEST_PAUSE {
+        // At most 8.64e13.
+        Ok((seconds * 1e9).round() as u64)
+    } else {
+        Err(Refusal::new(
+            format!("--pause {seconds} is no pause"),
+            format!("seconds, over 0 and at most {LONGEST_PAUSE}"),
+        ))
+    }
+}
+
+/// What is known where texts are taken apart.
+struct Source<'a> {
+    entries: &'a [Entry],
+    masking: Masking,
+}
+
+impl Source<'_> {
+    fn typed(&self, texts: &[String], question: &mut Question) -> Result<(), Refusal> {
+        match texts {
+            [] if io::stdin().is_terminal() => {
+                Err(Refusal::new("there is no read to look at", "the reads of some key presses"))
+            }
+            [] => self.stream(io::stdin().lock(), None, question),
+            [one] if one == "-" => self.stream(io::stdin().lock(), None, question),
+            texts if texts.iter().any(|text| text == "-") => Err(Refusal::new(
+                "standard input (-) and reads are both given",
+                "either reads or - alone",
+            )),
+            texts => {
+                for (i, text) in texts.iter().enumerate() {
+                    let read = (texts.len() > 1).then_some(i + 1);
+                    let place = Place { read, ..Place::default() };
+                    let reads = self.argument(text, place)?;
+                    question.presses.extend(reads.into_iter().map(|bits| Press { bits, at: None }));
+                }
+                Ok(())
+            }
+        }
+    }
+
+    fn argument(&self, text: &str, place: Place) -> Result<Vec<Bits>, Refusal> {
+        // Nothing at all is what a dead keypad gives.
+        if text.trim().is_empty() {
+            return Ok(vec![Bits::new()]);
+        }
+        reads_in(text).map_err(|no_reads| match no_reads {
+            NoReads::Text(error) => Refusal::text(text, &error, place, self.masking),
+            NoReads::Hex(hex) => {
+                let item = Item { text, place, joined: None };
+                hexadecimal(&hex, &item, self.entries, self.masking)
+            }
+        })
+    }
+
+    fn stream(
+        &self,
+        input: impl BufRead,
+        file: Option<String>,
+        question: &mut Question,
+    ) -> Result<(), Refusal> {
+        let found = read_presses(input);
+        question.refused = found.refused.iter().map(|e| self.refusal(e, file.clone())).collect();
+        question.presses = found.presses;
+        if !question.presses.is_empty() {
+            return Ok(());
+        }
+        // The first line says best that the file is not what it should be.
+        let first = std::mem::take(&mut question.refused).into_iter().next();
+        Err(first.unwrap_or_else(|| reads::nothing_in(file)))
+    }
+
+    fn refusal(&self, error: &LineError, file: Option<String>) -> Refusal {
+        let place = Place {
+            file,
+            line: Some(error.line as u64),
+            column: error.column.map(|column| column as u64),
+            ..Place::default()
+        };
+        match &error.problem {
+            LineProblem::HexLength(hex) => {
+                let digits = format!("0x{}", hex.bits().hex());
+                let item = Item { text: &digits, place, joined: None };
+                hexadecimal(hex, &item, self.entries, self.masking)
+            }
+            LineProblem::Text(_) if self.masking.is_on() => {
+                Refusal::new("text that is no read", error.expected()).at(place)
+            }
+            problem => {
+                let cell = error.cell.as_ref().map(|cell| format!("cell {cell}: "));
+                let message = cell.unwrap_or_default() + &problem.to_string();
+                Refusal::new(message, error.expected()).at(place)
+            }
+        }
+    }
+}
