@@ -45,7 +45,9 @@ use crate::pulse::{DEFAULT_SILENCE, Ended, Evidence, Finding, Level, Limits, Pul
 
 pub use error::{CaptureError, Damage, Place};
 pub use signals::Activity;
+pub(crate) use signals::line_named;
 pub use table::TimeUnit;
+pub(crate) use table::words;
 
 /// How to read a capture.
 #[derive(Clone, Debug, PartialEq)]

@@ -12,6 +12,7 @@ use super::volts;
 use super::{Activity, Capture, CaptureError, Options};
 use crate::pulse::{Level, Line, Rest};
 
+pub(crate) use headings::words;
 use headings::{Headings, Shape};
 use rows::{Row, Stop, each_row};
 
@@ -40,7 +41,8 @@ impl TimeUnit {
         })
     }
 
-    fn nanoseconds(self) -> f64 {
+    /// How many nanoseconds it is.
+    pub(crate) fn nanoseconds(self) -> f64 {
         match self {
             TimeUnit::Seconds => 1e9,
             TimeUnit::Milliseconds => 1e6,
