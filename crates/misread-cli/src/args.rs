@@ -5,7 +5,9 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-use crate::command::{causes, completions, decode, explain, frame, layout, man, numbers, schema};
+use crate::command::{
+    causes, completions, decode, explain, frame, layout, man, numbers, schema, watch,
+};
 
 const ABOUT: &str = "Why a card reader's number arrives wrong, and what to do";
 
@@ -55,6 +57,7 @@ pub(crate) struct Cli {
 pub(crate) enum Command {
     Explain(explain::ExplainArgs),
     Decode(decode::DecodeArgs),
+    Watch(watch::WatchArgs),
     Frame(frame::FrameArgs),
     Layout(layout::LayoutArgs),
     Numbers(numbers::NumbersArgs),

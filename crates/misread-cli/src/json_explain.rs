@@ -36,6 +36,10 @@ pub(crate) struct Explain {
     pub(crate) cautions: Vec<String>,
     /// What the bits leave open.
     pub(crate) notes: Vec<String>,
+    /// What the pulses of the reads changed, the strongest first, where the
+    /// reads came as pulses.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub(crate) pulses: Vec<String>,
     /// With `--printed`, the ways to take the number, best first; the answer is
     /// that of the first.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]

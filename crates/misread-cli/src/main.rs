@@ -12,6 +12,7 @@ mod json;
 mod json_explain;
 mod json_layout;
 mod json_learn;
+mod json_watch;
 mod lines;
 mod masking;
 mod meter;
@@ -67,6 +68,7 @@ fn run(cli: &Cli, context: &mut Context) -> Outcome {
         Command::Frame(args) => command::frame::run(args, &context.known(folder)?, context),
         Command::Layout(args) => command::layout::run(args, folder, context),
         Command::Numbers(args) => command::numbers::run(args, &context.known(folder)?, context),
+        Command::Watch(args) => command::watch::run(args, &context.known(folder)?, context),
         Command::Schema(args) => command::schema::run(args, context),
         Command::Completions(args) => command::completions::run(args, context),
         Command::Man(args) => command::man::run(args, context),

@@ -12,3 +12,4 @@ pub(crate) mod layout_learn;
 pub(crate) mod man;
 pub(crate) mod numbers;
 pub(crate) mod schema;
+pub(crate) mod watch;

@@ -5,7 +5,7 @@ use schemars::{Schema, schema_for};
 
 use crate::context::{Context, Outcome, Status};
 use crate::json_learn::LayoutLearn;
-use crate::{json, json_explain, json_layout};
+use crate::{json, json_explain, json_layout, json_watch};
 
 const EXAMPLES: &str = "\
 Example:
@@ -26,6 +26,7 @@ pub(crate) struct SchemaArgs {
 pub(crate) enum Answer {
     Explain,
     Decode,
+    Watch,
     Frame,
     LayoutList,
     LayoutShow,
@@ -46,6 +47,7 @@ impl Answer {
             Answer::Explain => schema_for!(json_explain::Explain),
             Answer::Causes => schema_for!(json_explain::Causes),
             Answer::Decode => schema_for!(json::Decode),
+            Answer::Watch => schema_for!(json_watch::Watch),
             Answer::Frame => schema_for!(json::Frame),
             Answer::LayoutList => schema_for!(json::LayoutList),
             Answer::LayoutShow => schema_for!(json::LayoutShow),

@@ -2,7 +2,7 @@
 
 use crate::misread;
 
-const COMMANDS: [&[&str]; 15] = [
+const COMMANDS: [&[&str]; 16] = [
     &["explain"],
     &["causes"],
     &["decode"],
@@ -16,6 +16,7 @@ const COMMANDS: [&[&str]; 15] = [
     &["numbers"],
     &["layout", "learn"],
     &["schema"],
+    &["watch"],
     &["completions"],
     &["man"],
 ];

@@ -16,6 +16,7 @@ mod layout_learn;
 mod numbers;
 mod schema;
 mod streams;
+mod watch;
 
 use std::ffi::OsStr;
 use std::io::Write;

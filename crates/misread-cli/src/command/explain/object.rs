@@ -25,20 +25,13 @@ pub(super) fn of(
         .map(|read| json::Read { bits: masking.bits(&read.bits, layout), length: read.bits.len() });
     let nothing_expected = question.case.reads.iter().all(|read| read.expected.is_empty());
     let expected = question.case.reads.iter().map(|read| expected_fields(&read.expected, masking));
-    let answer = json::Answer {
-        cause: diagnosis.answer.map(|answer| answer.cause.id().to_owned()),
-        card: diagnosis.answer.and_then(|answer| answer.card).map(|card| card.id().to_owned()),
-        layout: name(diagnosis.answer.and_then(|answer| answer.layout)),
-        probability: diagnosis.answer.map(|answer| Probability(answer.probability)),
-        says: diagnosis.says.clone(),
-    };
     Explain {
         schema: Explain::SCHEMA,
         reads: reads.collect(),
         expected: (!nothing_expected).then(|| expected.collect()),
         verdict: diagnosis.verdict.id().to_owned(),
         ok: diagnosis.ok,
-        answer,
+        answer: answer(question, diagnosis),
         causes: diagnosis
             .causes
             .iter()
@@ -51,7 +44,7 @@ pub(super) fn of(
                     .iter()
                     .map(|card| {
                         let layout = question.layout(found.layout?)?;
-                        decoded(card.as_ref()?, layout, masking)
+                        card_fields(card.as_ref()?, layout, masking)
                     })
                     .collect(),
                 evidence: found.evidence.clone(),
@@ -94,6 +87,7 @@ pub(super) fn of(
             .collect(),
         cautions: diagnosis.cautions.clone(),
         notes: diagnosis.notes.clone(),
+        pulses: diagnosis.moved.iter().map(|moved| moved.says.clone()).collect(),
         printed: taken
             .iter()
             .map(|taken| json::TakenAs {
@@ -107,13 +101,26 @@ pub(super) fn of(
     }
 }
 
+/// The answer in short.
+pub(crate) fn answer(question: &Question, diagnosis: &Diagnosis) -> json::Answer {
+    let layout = diagnosis.answer.and_then(|answer| question.layout(answer.layout?));
+    json::Answer {
+        cause: diagnosis.answer.map(|answer| answer.cause.id().to_owned()),
+        card: diagnosis.answer.and_then(|answer| answer.card).map(|card| card.id().to_owned()),
+        layout: layout.map(|layout| layout.name().to_owned()),
+        probability: diagnosis.answer.map(|answer| Probability(answer.probability)),
+        says: diagnosis.says.clone(),
+    }
+}
+
 fn expected_fields(values: &Expected, masking: Masking) -> Fields {
     let value =
         |(name, &value): (&String, &u64)| (name.clone(), FieldValue::new(Some(value), masking));
     Fields(values.iter().map(value).collect())
 }
 
-fn decoded(card: &CardFound, layout: &Layout, masking: Masking) -> Option<Fields> {
+/// The values of a card: all, or those that are certain; `None` where none is.
+pub(crate) fn card_fields(card: &CardFound, layout: &Layout, masking: Masking) -> Option<Fields> {
     let fields = layout.fields().iter().filter_map(|field| {
         let value = *card.fields.get(field.name())?;
         Some((field.name().to_owned(), FieldValue::new(Some(value), masking)))

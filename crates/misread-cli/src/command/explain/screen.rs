@@ -47,7 +47,7 @@ pub(super) fn lines(
             page.lines.extend(picture(question, found, masking));
         }
         cards(&mut page, question, found, masking);
-        evidence(&mut page, found);
+        evidence(&mut page, found, diagnosis);
     } else if question.case.reads.len() > 1 {
         cards(&mut page, question, found, masking);
     }
@@ -99,7 +99,7 @@ fn first_line(diagnosis: &Diagnosis) -> String {
 }
 
 /// A capital at the start is only there because the sentence began with it.
-fn lower(text: &str) -> String {
+pub(crate) fn lower(text: &str) -> String {
     let mut chars = text.chars();
     match (chars.next(), chars.clone().next()) {
         (Some(first), Some(second)) if second.is_lowercase() || second == ' ' => {
@@ -229,10 +229,15 @@ fn cards(page: &mut Page, question: &Question, found: Option<&CauseFound>, maski
     }
 }
 
-fn evidence(page: &mut Page, found: Option<&CauseFound>) {
-    let Some(found) = found.filter(|found| !found.evidence.is_empty()) else { return };
+fn evidence(page: &mut Page, found: Option<&CauseFound>, diagnosis: &Diagnosis) {
+    let of_bits = found.map_or(&[][..], |found| found.evidence.as_slice());
+    let of_pulses = diagnosis.moved.iter().map(|moved| &moved.says);
+    let mut says = of_bits.iter().chain(of_pulses).peekable();
+    if says.peek().is_none() {
+        return;
+    }
     page.heading("Why");
-    for says in &found.evidence {
+    for says in says {
         page.say(Ink::Plain, "  - ", says);
     }
 }
