@@ -111,8 +111,10 @@ impl Origin {
     fn greet(&self) {
         let Origin::Port { path, baud } = self else { return };
         if io::stdin().is_terminal() && io::stderr().is_terminal() {
-            let keys = "Enter explains all reads so far, n forgets them, q ends";
-            eprintln!("Watching {path} at {baud} baud. {keys}.");
+            eprintln!("Watching {path} at {baud} baud.");
+            eprintln!(
+                "Enter explains all reads so far, n and Enter forgets them, q and Enter ends."
+            );
         }
     }
 }
