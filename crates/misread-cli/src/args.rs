@@ -7,7 +7,7 @@ use clap::{Parser, Subcommand};
 
 use crate::command::{
     capture, causes, completions, decode, explain, frame, keypad, layout, man, numbers, schema,
-    simulate,
+    simulate, watch,
 };
 
 const ABOUT: &str = "Why a card reader's number arrives wrong, and what to do";
@@ -59,6 +59,7 @@ pub(crate) enum Command {
     Explain(explain::ExplainArgs),
     Decode(decode::DecodeArgs),
     Capture(capture::CaptureArgs),
+    Watch(watch::WatchArgs),
     Frame(frame::FrameArgs),
     Layout(layout::LayoutArgs),
     Numbers(numbers::NumbersArgs),

@@ -4,7 +4,6 @@ use std::io;
 use std::path::Path;
 
 use crate::catalogue::Known;
-use crate::json;
 use crate::masking::Masking;
 use crate::output::Output;
 use crate::refusal::Refusal;
@@ -30,13 +29,7 @@ impl Context {
     /// Says that an input is refused, in order with the answers before it.
     pub(crate) fn refuse(&mut self, refusal: &Refusal) -> io::Result<()> {
         if self.json {
-            self.out.json(&json::Error {
-                schema: json::Error::SCHEMA,
-                message: refusal.sentence(),
-                place: (*refusal.place).clone(),
-                expected: refusal.expected.clone(),
-                readings: refusal.readings.clone(),
-            })?;
+            self.out.json(&refusal.object())?;
         }
         self.out.flush()?;
         refusal.print();

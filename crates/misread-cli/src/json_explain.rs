@@ -36,6 +36,14 @@ pub(crate) struct Explain {
     pub(crate) cautions: Vec<String>,
     /// What the bits leave open.
     pub(crate) notes: Vec<String>,
+    /// What a capture shows beside that: about the whole of it, and how often its
+    /// reads are outside the limits.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub(crate) timing: Vec<TimingFound>,
+    /// What the pulses of the reads changed, the strongest first, where the
+    /// reads came as pulses.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub(crate) pulses: Vec<String>,
     /// With `--printed`, the ways to take the number, best first; the answer is
     /// that of the first.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
@@ -47,6 +55,19 @@ pub(crate) struct Explain {
 
 impl Explain {
     pub(crate) const SCHEMA: &str = "misread/explain/1";
+}
+
+/// What is wrong with the timing of a capture.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct TimingFound {
+    /// The id of the finding.
+    pub(crate) finding: String,
+    /// The line it is about, `D0` or `D1`.
+    pub(crate) line: Option<String>,
+    /// How often it is there.
+    pub(crate) times: usize,
+    /// What it usually means.
+    pub(crate) means: String,
 }
 
 /// One way to take a printed number.

@@ -15,6 +15,7 @@ mod json_keypad;
 mod json_layout;
 mod json_learn;
 mod json_simulate;
+mod json_watch;
 mod lines;
 mod masking;
 mod meter;
@@ -74,6 +75,7 @@ fn run(cli: &Cli, context: &mut Context) -> Outcome {
         Command::Numbers(args) => command::numbers::run(args, &context.known(folder)?, context),
         Command::Simulate(args) => command::simulate::run(args, &context.known(folder)?, context),
         Command::Keypad(args) => command::keypad::run(args, &context.known(folder)?, context),
+        Command::Watch(args) => command::watch::run(args, &context.known(folder)?, context),
         Command::Schema(args) => command::schema::run(args, context),
         Command::Completions(args) => command::completions::run(args, context),
         Command::Man(args) => command::man::run(args, context),

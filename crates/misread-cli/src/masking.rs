@@ -5,6 +5,7 @@
 //! bit is hidden. A parity bit over a single field bit is a copy of it (or of
 //! its opposite) and is hidden with it.
 
+use misread::diagnose::Numbers;
 use misread::{Bits, Layout};
 
 /// What stands for a hidden digit or bit.
@@ -23,6 +24,14 @@ impl Masking {
     /// Whether anything is hidden.
     pub(crate) fn is_on(self) -> bool {
         self == Masking::On
+    }
+
+    /// The same for sentences.
+    pub(crate) fn numbers(self) -> Numbers {
+        match self {
+            Masking::Off => Numbers::Shown,
+            Masking::On => Numbers::Masked,
+        }
     }
 
     /// A field's value in decimal.

@@ -8,33 +8,35 @@ use std::sync::Arc;
 
 use clap::{Args, ValueEnum};
 use misread::capture::{Activity, CaptureError, CaptureRead, Damage, Options, Place, TimeUnit};
+use misread::cause::ProbeAt;
 use misread::diagnose::Progress;
-use misread::pulse::{Finding, Level, Limits, Rhythm};
+use misread::pulse::{DEFAULT_SILENCE, Finding, Level, Limits, Rhythm};
 
 use crate::json;
 use crate::masking::Masking;
 use crate::meter::Meter;
 use crate::refusal::Refusal;
 
-/// How a capture is to be read. The argument that names it has the id `capture`.
+/// How a capture is to be read.
 #[derive(Args, Clone, Debug)]
 pub(crate) struct RecordingArgs {
     /// The signal or column that is D0, where its name does not say so
-    #[arg(long, value_name = "NAME", requires = "capture")]
+    #[arg(long, value_name = "NAME")]
     d0: Option<String>,
     /// The signal or column that is D1
-    #[arg(long, value_name = "NAME", requires = "capture")]
+    #[arg(long, value_name = "NAME")]
     d1: Option<String>,
     /// The unit of a table's time, where its heading does not say; else seconds
-    #[arg(long, value_enum, value_name = "UNIT", requires = "capture")]
+    #[arg(long, value_enum, value_name = "UNIT")]
     time_unit: Option<Unit>,
     /// In a table of voltages, what is high; else half way between the two
     /// levels found
-    #[arg(long, value_name = "VOLTS", value_parser = finite, allow_hyphen_values = true, requires = "capture")]
+    #[arg(long, value_name = "VOLTS", value_parser = finite, allow_hyphen_values = true)]
     threshold: Option<f64>,
     /// How long both lines are still before a read is over, in milliseconds
-    #[arg(long, value_name = "MS", default_value = "25", value_parser = silence, requires = "capture")]
-    silence: u32,
+    /// [default: 25]
+    #[arg(long, value_name = "MS", value_parser = silence)]
+    silence: Option<u32>,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -46,10 +48,29 @@ enum Unit {
 }
 
 impl RecordingArgs {
+    /// Refuses flags that have no capture to be read by.
+    ///
+    /// # Errors
+    ///
+    /// Any of them.
+    pub(crate) fn without_capture(&self) -> Result<(), Refusal> {
+        let given = [
+            ("--d0", self.d0.is_some()),
+            ("--d1", self.d1.is_some()),
+            ("--time-unit", self.time_unit.is_some()),
+            ("--threshold", self.threshold.is_some()),
+            ("--silence", self.silence.is_some()),
+        ];
+        match given.into_iter().find(|&(_, given)| given) {
+            Some((flag, _)) => Err(for_captures(flag)),
+            None => Ok(()),
+        }
+    }
+
     /// The same for the library.
     pub(crate) fn options(&self) -> Options {
         Options {
-            silence: self.silence,
+            silence: self.silence.unwrap_or(DEFAULT_SILENCE),
             d0: self.d0.clone(),
             d1: self.d1.clone(),
             unit: self.time_unit.map(|unit| match unit {
@@ -62,6 +83,29 @@ impl RecordingArgs {
             ..Options::default()
         }
     }
+}
+
+/// Where a capture was taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Probe {
+    /// At the panel's terminals
+    Panel,
+    /// At the reader's conductors
+    Reader,
+}
+
+impl From<Probe> for ProbeAt {
+    fn from(probe: Probe) -> Self {
+        match probe {
+            Probe::Panel => ProbeAt::Panel,
+            Probe::Reader => ProbeAt::Reader,
+        }
+    }
+}
+
+/// A flag that was given without a capture.
+pub(crate) fn for_captures(flag: &str) -> Refusal {
+    Refusal::new(format!("{flag} is for a capture, and there is none"), "--capture FILE with it")
 }
 
 /// What is known of a capture before its reads are looked at.

@@ -40,7 +40,7 @@ impl Refusal {
     pub(crate) fn text(text: &str, error: &TextError, place: Place, masking: Masking) -> Self {
         let before = text.get(..error.at).map_or(0, |before| before.chars().count());
         Refusal {
-            message: text_message(error, masking),
+            message: text_message(&error.problem, masking),
             place: Box::new(Place { column: Some(before as u64 + 1), ..place }),
             expected: error.expected().to_owned(),
             excerpt: Some((masking.pasted(text), before)),
@@ -53,6 +53,17 @@ impl Refusal {
         let place = self.place.to_string();
         let colon = if place.is_empty() { "" } else { ": " };
         format!("{place}{colon}{}", self.message)
+    }
+
+    /// The refusal as programs see it.
+    pub(crate) fn object(&self) -> json::Error {
+        json::Error {
+            schema: json::Error::SCHEMA,
+            message: self.sentence(),
+            place: (*self.place).clone(),
+            expected: self.expected.clone(),
+            readings: self.readings.clone(),
+        }
     }
 
     /// The refusal as people see it.
@@ -91,8 +102,8 @@ impl Refusal {
 }
 
 /// What is wrong; masked, nothing of the text is quoted.
-fn text_message(error: &TextError, masking: Masking) -> String {
-    match error.problem {
+pub(crate) fn text_message(problem: &TextProblem, masking: Masking) -> String {
+    match *problem {
         TextProblem::BothJustified { .. } if masking.is_on() => {
             "this can be read two ways, with padding at the end or in front".to_owned()
         }

@@ -1,5 +1,6 @@
 //! Phrases used in more than one answer.
 
+pub(crate) use misread::diagnose::percent;
 use misread::layout::Parity;
 
 /// How long a list of positions may be in a label under a drawing.
@@ -89,17 +90,6 @@ pub(crate) fn lower(text: &str) -> String {
             first.to_lowercase().chain(chars).collect()
         }
         _ => text.to_owned(),
-    }
-}
-
-/// A probability as people say it; never "100%" of what is not certain.
-pub(crate) fn percent(probability: f64) -> String {
-    let percent = 100.0 * probability;
-    match percent {
-        p if p >= 99.95 => "over 99.9%".to_owned(),
-        p if p >= 99.0 => format!("{p:.1}%"),
-        p if p >= 0.95 => format!("{p:.0}%"),
-        p => format!("{p:.1}%"),
     }
 }
 

@@ -14,7 +14,8 @@
 //! - [`keypad`]: from key presses to codes, and why they come wrong.
 //! - [`file`](mod@file): layout files, the catalogue of layouts, reads from
 //!   text and tables; `capture`: a recorder's file of the two lines, to reads
-//!   and what is wrong with their timing (feature `captures`).
+//!   and what is wrong with their timing; `watch`: reads as they come over a
+//!   wire (both feature `captures`).
 //!
 //! Nothing here prints, reads the environment or the clock, or exits. Files
 //! are opened only in [`file`](mod@file), behind the feature `files`; without
@@ -32,6 +33,8 @@ pub mod file;
 pub mod keypad;
 pub mod learn;
 pub mod numbers;
+#[cfg(feature = "captures")]
+pub mod watch;
 
 pub use misread_core as core;
 pub use misread_core::{Bit, Bits, Decoded, Layout, Misfit, Turn, bits, layout, pulse};

@@ -15,3 +15,4 @@ pub(crate) mod man;
 pub(crate) mod numbers;
 pub(crate) mod schema;
 pub(crate) mod simulate;
+pub(crate) mod watch;

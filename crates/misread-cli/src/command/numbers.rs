@@ -17,7 +17,7 @@ use crate::json::Place;
 use crate::json_layout as json;
 use crate::masking::Masking;
 use crate::refusal::Refusal;
-use crate::words;
+use crate::words::{self, lower, percent};
 
 const EXAMPLES: &str = "\
 Examples:
@@ -211,7 +211,7 @@ fn lines(asked: &[Asked], explained: &Explained, masking: Masking) -> Vec<Line> 
             _ => format!("such as of a card printed {}", words::list(&printed)),
         };
         lines.push(Line::default());
-        let says = format!("{pairs} would leave one of them with 99 %: {which}.");
+        let says = format!("{pairs} would leave one of them with 99%: {which}.");
         lines.extend(hanging(Ink::Plain, "", &says));
     }
     if let Some(luck) = explained.by_luck.filter(|&luck| luck >= WORTH_SAYING) {
@@ -280,21 +280,6 @@ fn written_text(written: &Written, masking: Masking) -> String {
     let text = End { held, base: written.base(), digits }.to_string();
     let mark = if written.base() == Base::Hexadecimal { "0x" } else { "" };
     format!("{mark}{}", number_text(&text, masking))
-}
-
-fn percent(share: f64) -> String {
-    match share {
-        sure if sure > 0.999 => "99.9 %".to_owned(),
-        share if share < 0.1 => format!("{:.1} %", 100.0 * share),
-        share => format!("{:.0} %", 100.0 * share),
-    }
-}
-
-/// The first letter small, to follow a colon.
-fn lower(text: &str) -> String {
-    let mut chars = text.chars();
-    let first = chars.next().map(|c| c.to_lowercase().to_string()).unwrap_or_default();
-    format!("{first}{}", chars.as_str())
 }
 
 fn object(asked: &[Asked], explained: &Explained, masking: Masking) -> json::Numbers {

@@ -6,7 +6,7 @@ use schemars::{Schema, schema_for};
 use crate::context::{Context, Outcome, Status};
 use crate::json_learn::LayoutLearn;
 use crate::json_simulate::Simulate;
-use crate::{json, json_capture, json_explain, json_keypad, json_layout};
+use crate::{json, json_capture, json_explain, json_keypad, json_layout, json_watch};
 
 const EXAMPLES: &str = "\
 Example:
@@ -28,6 +28,7 @@ pub(crate) enum Answer {
     Explain,
     Decode,
     Capture,
+    Watch,
     Frame,
     LayoutList,
     LayoutShow,
@@ -51,6 +52,7 @@ impl Answer {
             Answer::Causes => schema_for!(json_explain::Causes),
             Answer::Decode => schema_for!(json::Decode),
             Answer::Capture => schema_for!(json_capture::Capture<Vec<json_capture::Read>>),
+            Answer::Watch => schema_for!(json_watch::Watch),
             Answer::Frame => schema_for!(json::Frame),
             Answer::LayoutList => schema_for!(json::LayoutList),
             Answer::LayoutShow => schema_for!(json::LayoutShow),

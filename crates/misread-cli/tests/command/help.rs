@@ -2,7 +2,7 @@
 
 use crate::misread;
 
-const COMMANDS: [&[&str]; 18] = [
+const COMMANDS: [&[&str]; 19] = [
     &["explain"],
     &["causes"],
     &["simulate"],
@@ -19,6 +19,7 @@ const COMMANDS: [&[&str]; 18] = [
     &["keypad"],
     &["layout", "learn"],
     &["schema"],
+    &["watch"],
     &["completions"],
     &["man"],
 ];

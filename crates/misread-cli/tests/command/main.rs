@@ -11,6 +11,7 @@ mod capture;
 mod capture_masked;
 mod decode;
 mod explain;
+mod explain_capture;
 mod frame;
 mod help;
 mod keypad;
@@ -20,6 +21,7 @@ mod numbers;
 mod schema;
 mod simulate;
 mod streams;
+mod watch;
 
 use std::ffi::OsStr;
 use std::io::Write;

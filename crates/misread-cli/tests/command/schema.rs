@@ -2,11 +2,16 @@
 
 use std::fs;
 
-use crate::{SOUND, misread};
+use crate::{SOUND, misread, misread_with};
 
 /// Checks every line a run answers against the schema it names.
 fn check(args: &[&str]) {
-    let run = misread(args);
+    check_with(args, "");
+}
+
+/// The same with something on standard input.
+fn check_with(args: &[&str], input: &str) {
+    let run = misread_with(args, input);
     let answers = run.json();
     assert!(!answers.is_empty(), "{args:?}: {run:?}");
     for answer in answers {
@@ -88,4 +93,15 @@ fn answers_are_as_their_schemas_say() {
     ] {
         check(args);
     }
+}
+
+#[test]
+fn what_is_watched_is_as_its_schemas_say() {
+    let stream = format!(
+        "time_s,bits,card\n1,{SOUND},1234\n2,01101010111111011001011011,\n3,,7\n4,10x,\n\
+         5,1,70000\ntime_us,line,level\n0,D1,0\n50,D1,1\n1000,D0,0\n1050,D0,1\n10"
+    );
+    check_with(&["watch", "--json"], &stream);
+    check_with(&["watch", "--json", "--mask"], &stream);
+    check_with(&["watch", "--json"], "");
 }

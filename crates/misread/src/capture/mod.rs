@@ -55,7 +55,9 @@ pub use error::{CaptureError, Damage, Place};
 pub use pass::{Pass, reads};
 pub use recording::{Overview, Recording, open};
 pub use signals::Activity;
+pub(crate) use signals::line_named;
 pub use table::TimeUnit;
+pub(crate) use table::words;
 pub use write::{Opening, WriteError, write_changes, write_levels, write_pulses, write_vcd};
 
 /// How to read a capture.

@@ -112,7 +112,7 @@ fn last_part(name: &str) -> &str {
 /// The line a name stands for: its bit behind a common word (`d0`, `Data 1`,
 /// `DATA_0`, `w1`), or the colour of its conductor, green for D0 and white for
 /// D1 (common practice). Words before it do not matter (`gate d0`).
-pub(super) fn line_named(name: &str) -> Option<Line> {
+pub(crate) fn line_named(name: &str) -> Option<Line> {
     const STEMS: [&str; 8] = ["d", "data", "dat", "line", "w", "wd", "bit", "wiegand"];
     let name = last_part(name).to_lowercase();
     let mut words: Vec<&str> =

@@ -49,6 +49,13 @@ pub enum LineProblem {
     Utf16,
     /// A quote that is not closed on its line.
     OpenQuote,
+    /// A cell that does not hold what its heading says.
+    Cell {
+        /// What the cell holds, shortened where it is long.
+        found: String,
+        /// What would be accepted.
+        expected: &'static str,
+    },
     /// A row with more cells than there are headings.
     Cells {
         /// Cells in the row.
@@ -69,7 +76,7 @@ pub enum LineProblem {
 }
 
 impl LineError {
-    pub(super) fn at_line(line: usize, problem: LineProblem) -> Self {
+    pub(crate) fn at_line(line: usize, problem: LineProblem) -> Self {
         LineError { line, cell: None, column: None, problem }
     }
 
@@ -98,6 +105,7 @@ impl LineError {
             LineProblem::TooLong => return format!("a line of at most {MAX_LINE} bytes"),
             LineProblem::NotText | LineProblem::Utf16 => "text saved as UTF-8",
             LineProblem::OpenQuote => "a closing quote, and each row on one line",
+            LineProblem::Cell { expected, .. } => expected,
             LineProblem::Cells { .. } => "no more cells than headings",
             LineProblem::NoHeading => "the name of a field at the top of the column",
             LineProblem::NoBitsHeading | LineProblem::NoTable => {
@@ -147,6 +155,8 @@ impl fmt::Display for LineProblem {
             LineProblem::NotText => write!(f, "a byte that is not UTF-8 text"),
             LineProblem::Utf16 => write!(f, "the text is UTF-16"),
             LineProblem::OpenQuote => write!(f, "a quote is not closed on its line"),
+            LineProblem::Cell { found, .. } if found.is_empty() => write!(f, "the cell is empty"),
+            LineProblem::Cell { found, .. } => write!(f, "found ‘{found}’"),
             LineProblem::Cells { found, expected } => {
                 let s = if *expected == 1 { "" } else { "s" };
                 write!(f, "has {found} cells under {expected} heading{s}")

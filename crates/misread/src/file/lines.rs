@@ -3,7 +3,7 @@
 use std::io::{self, BufRead, Read};
 
 /// The longest line that is read, in bytes.
-pub(super) const MAX_LINE: usize = 64 * 1024;
+pub(crate) const MAX_LINE: usize = 64 * 1024;
 
 /// Lines that say something: blank ones and those that begin with `#` are
 /// passed over.
@@ -33,6 +33,14 @@ pub(crate) enum BadLine {
     Utf16,
     /// The input could not be read; nothing follows.
     Io(io::Error),
+}
+
+impl BadLine {
+    /// Where the first byte stands that is not UTF-8.
+    pub(crate) fn not_text(bytes: &[u8]) -> Self {
+        let sound = bytes.utf8_chunks().next().map_or("", |chunk| chunk.valid());
+        BadLine::NotText(sound.chars().count() + 1)
+    }
 }
 
 impl<R: BufRead> Lines<R> {
@@ -74,10 +82,7 @@ impl<R: BufRead> Lines<R> {
             self.ended = true;
             return Some(Line { number, text: Err(BadLine::Utf16) });
         }
-        let text = String::from_utf8(bytes).map_err(|error| {
-            let sound = &error.as_bytes()[..error.utf8_error().valid_up_to()];
-            BadLine::NotText(String::from_utf8_lossy(sound).chars().count() + 1)
-        });
+        let text = String::from_utf8(bytes).map_err(|error| BadLine::not_text(error.as_bytes()));
         let text = match text {
             Ok(text) if number == 1 && text.starts_with('\u{feff}') => Ok(text[3..].to_owned()),
             text => text,

@@ -79,3 +79,9 @@ pub(crate) use tables::{RowReader, delimiter};
 pub use tables::{Table, TableRead, read_cards, read_table};
 pub use value_text::ValueProblem;
 pub(crate) use value_text::parse_value;
+#[cfg(feature = "captures")]
+pub(crate) use {
+    lines::{BadLine, MAX_LINE},
+    reads::read_of,
+    tables::{Columns, is_bits},
+};

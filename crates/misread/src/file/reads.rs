@@ -64,7 +64,7 @@ impl<R: BufRead> Iterator for ReadLines<R> {
 }
 
 /// The read of a line or a cell, or the character that is wrong, from 1.
-pub(super) fn read_of(text: &str) -> Result<Bits, (Option<usize>, LineProblem)> {
+pub(crate) fn read_of(text: &str) -> Result<Bits, (Option<usize>, LineProblem)> {
     match parse_read_text(text) {
         Ok(ReadText::Bits(bits)) => Ok(bits),
         Ok(ReadText::Hex(hex)) => Err((None, LineProblem::HexLength(Box::new(hex)))),

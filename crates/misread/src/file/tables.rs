@@ -22,8 +22,9 @@ pub struct TableRead {
 
 /// Reads a table: comma-separated, a line of headings first. One heading is
 /// `bits`; the others are field names, whose columns say which card was
-/// presented. An empty cell is a value nobody knows. A table separated by
-/// semicolons or tabs, as some spreadsheets write them, is taken as well.
+/// presented, and one that says when, such as `time_s`, is passed over. An empty
+/// cell is a value nobody knows. A table separated by semicolons or tabs, as
+/// some spreadsheets write them, is taken as well.
 ///
 /// Every row stands on one line. One that cannot be understood is an error of
 /// its own, and the ones after it still come.
@@ -71,16 +72,13 @@ pub fn read_cards<R: Read>(input: R) -> Result<Table<BufReader<R>>, LineError> {
 #[derive(Debug)]
 pub struct Table<R> {
     lines: Lines<R>,
-    row: RowReader,
-    headings: Vec<String>,
-    /// Which heading is `bits`, where one is.
-    bits: Option<usize>,
+    columns: Columns,
 }
 
 impl<R: BufRead> Table<R> {
     pub(super) fn of(lines: Lines<R>) -> Result<Self, LineError> {
         let (table, line) = Self::with_headings(lines)?;
-        match table.bits {
+        match table.columns.bits {
             Some(_) => Ok(table),
             None => Err(LineError::at_line(line, LineProblem::NoBitsHeading)),
         }
@@ -90,9 +88,54 @@ impl<R: BufRead> Table<R> {
     fn with_headings(mut lines: Lines<R>) -> Result<(Self, usize), LineError> {
         let line = lines.next().ok_or_else(|| LineError::at_line(1, LineProblem::NoTable))?;
         let text = line.text.map_err(|bad| LineError::from_bad_line(line.number, bad))?;
-        let refuse = |problem| LineError::at_line(line.number, problem);
-        let mut row = RowReader::new(delimiter(&text));
-        let headings = row.cells(&text).map_err(refuse)?;
+        let columns = Columns::of(line.number, &text)?;
+        Ok((Table { lines, columns }, line.number))
+    }
+
+    /// The names of the fields that have a column, in the order of the
+    /// columns.
+    pub fn fields(&self) -> impl Iterator<Item = &str> {
+        let named = self.columns.headings.iter().enumerate();
+        named.filter(|(i, name)| self.columns.is_field(*i, name)).map(|(_, name)| name.as_str())
+    }
+}
+
+impl<R: BufRead> Iterator for Table<R> {
+    type Item = Result<TableRead, LineError>;
+
+    fn next(&mut self) -> Option<Self::Item> {
+        loop {
+            let line = self.lines.next()?;
+            let row = match line.text {
+                Ok(text) => self.columns.read_row(line.number, &text),
+                Err(bad) => Some(Err(LineError::from_bad_line(line.number, bad))),
+            };
+            if row.is_some() {
+                return row;
+            }
+        }
+    }
+}
+
+/// The columns of a table, by its headings.
+#[derive(Debug)]
+pub(crate) struct Columns {
+    row: RowReader,
+    headings: Vec<String>,
+    /// Which heading is `bits`, where one is.
+    bits: Option<usize>,
+    /// Which heading says when, where one does.
+    time: Option<usize>,
+}
+
+impl Columns {
+    /// # Errors
+    ///
+    /// A heading that is there twice.
+    pub(crate) fn of(line: usize, text: &str) -> Result<Self, LineError> {
+        let refuse = |problem| LineError::at_line(line, problem);
+        let mut row = RowReader::new(delimiter(text));
+        let headings = row.cells(text).map_err(refuse)?;
         for (i, heading) in headings.iter().enumerate() {
             let taken = headings[..i].iter().any(|other| other.eq_ignore_ascii_case(heading));
             if taken && !heading.is_empty() {
@@ -101,20 +144,29 @@ impl<R: BufRead> Table<R> {
             }
         }
         let bits = headings.iter().position(|heading| is_bits(heading));
-        Ok((Table { lines, row, headings, bits }, line.number))
+        let time = headings.iter().position(|heading| is_time(heading));
+        Ok(Columns { row, headings, bits, time })
     }
 
-    /// The names of the fields that have a column, in the order of the
-    /// columns.
-    pub fn fields(&self) -> impl Iterator<Item = &str> {
-        let named = self.headings.iter().enumerate();
-        named
-            .filter(|(i, name)| Some(*i) != self.bits && !name.is_empty())
-            .map(|(_, name)| name.as_str())
+    /// The heading that says when, and its place.
+    #[cfg(feature = "captures")]
+    pub(crate) fn time(&self) -> Option<(usize, &str)> {
+        let time = self.time?;
+        Some((time, self.headings.get(time)?))
+    }
+
+    /// The cells of a row.
+    #[cfg(feature = "captures")]
+    pub(crate) fn cells(&mut self, text: &str) -> Result<Vec<String>, LineProblem> {
+        self.row.cells(text)
     }
 
     /// `None` for a row in which every cell is empty.
-    fn read_row(&mut self, number: usize, text: &str) -> Option<Result<TableRead, LineError>> {
+    pub(crate) fn read_row(
+        &mut self,
+        number: usize,
+        text: &str,
+    ) -> Option<Result<TableRead, LineError>> {
         let refuse = |problem| LineError::at_line(number, problem);
         let mut cells = match self.row.cells(text) {
             Ok(cells) => cells,
@@ -136,7 +188,7 @@ impl<R: BufRead> Table<R> {
             let refuse_cell = |column, problem| {
                 Some(Err(LineError { cell: Some(shown(heading)), column, ..refuse(problem) }))
             };
-            if cell.is_empty() {
+            if cell.is_empty() || Some(i) == self.time {
                 continue;
             } else if Some(i) == self.bits {
                 match read_of(cell) {
@@ -157,22 +209,9 @@ impl<R: BufRead> Table<R> {
         }
         Some(Ok(read))
     }
-}
 
-impl<R: BufRead> Iterator for Table<R> {
-    type Item = Result<TableRead, LineError>;
-
-    fn next(&mut self) -> Option<Self::Item> {
-        loop {
-            let line = self.lines.next()?;
-            let row = match line.text {
-                Ok(text) => self.read_row(line.number, &text),
-                Err(bad) => Some(Err(LineError::from_bad_line(line.number, bad))),
-            };
-            if row.is_some() {
-                return row;
-            }
-        }
+    fn is_field(&self, column: usize, name: &str) -> bool {
+        Some(column) != self.bits && Some(column) != self.time && !name.is_empty()
     }
 }
 
@@ -188,8 +227,16 @@ pub(super) fn is_headings(text: &str) -> bool {
         || (cells.len() > 1 && cells.iter().all(is_name) && read_of(text).is_err())
 }
 
-fn is_bits(heading: &str) -> bool {
+pub(crate) fn is_bits(heading: &str) -> bool {
     heading.eq_ignore_ascii_case("bits")
+}
+
+/// A time and its unit: `time_s`, `Timestamp [ms]`.
+fn is_time(heading: &str) -> bool {
+    let heading = heading.to_lowercase();
+    let mut words = heading.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty());
+    matches!(words.next(), Some("time" | "timestamp"))
+        && matches!(words.next(), Some("s" | "sec" | "seconds" | "ms" | "us" | "µs" | "μs" | "ns"))
 }
 
 /// What stands between the cells of the headings.

@@ -54,7 +54,7 @@ wrong.";
 #[command(after_help = EXAMPLES)]
 pub(crate) struct CaptureArgs {
     /// The recording; `-` is standard input, which is held in memory
-    #[arg(id = "capture", value_name = "FILE")]
+    #[arg(value_name = "FILE")]
     file: PathBuf,
     #[command(flatten)]
     recording: RecordingArgs,

@@ -7,16 +7,19 @@ mod screen;
 use std::path::PathBuf;
 
 use clap::Args;
-use misread::diagnose::{Numbers, diagnose, diagnose_printed};
+use misread::diagnose::{diagnose, diagnose_printed};
 
 use crate::catalogue::Known;
 use crate::command::numbers::written;
-use crate::context::{Context, Outcome, Status};
+use crate::context::{Context, Outcome, Status, Stop};
+use crate::masking::Masking;
 use crate::meter::Meter;
 use crate::reads::ReadArgs;
+use crate::recording::{Probe, RecordingArgs};
 use crate::refusal::Refusal;
 
-use question::Question;
+pub(crate) use object::{answer as short_answer, card_fields};
+pub(crate) use question::{Question, Stream};
 
 const EXAMPLES: &str = "\
 Examples:
@@ -28,6 +31,8 @@ Examples:
     misread explain --printed 0002753746 01101010111111011001011011
   The panel at the fuel berth shows only numbers, no bits:
     misread explain --layout open-26 --shown facility=213,card=64301
+  Both lines were recorded at the slipway gate's panel:
+    misread explain --capture slipway.vcd --expect facility=42,card=1234
   Three reads of one card, and the panel's layout is known:
     misread explain --layout open-26 --reads sail-loft.txt
 
@@ -57,6 +62,22 @@ pub(crate) struct ExplainArgs {
     /// as there are reads
     #[arg(long, value_name = "FIELD=VALUE,…", requires = "layout", conflicts_with_all = ["read", "reads_file"])]
     shown: Vec<String>,
+    /// A capture of the two data lines, whose pulses are weighed with the bits:
+    /// VCD, FST or CSV; `-` is standard input
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["read", "reads_file", "shown"])]
+    capture: Option<PathBuf>,
+    /// Where the capture was taken [default: panel]
+    #[arg(long, value_name = "PLACE")]
+    probe_at: Option<Probe>,
+    #[command(flatten)]
+    recording: RecordingArgs,
+    #[command(flatten)]
+    weigh: WeighArgs,
+}
+
+/// What reads are weighed against.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct WeighArgs {
     /// What the panel is set to: a layout's name or file
     #[arg(long, value_name = "LAYOUT")]
     layout: Option<String>,
@@ -75,10 +96,28 @@ pub(crate) fn run(args: &ExplainArgs, known: &Known, context: &mut Context) -> O
     for refusal in &question.refused {
         context.refuse(refusal)?;
     }
-    let numbers = if context.masking.is_on() { Numbers::Masked } else { Numbers::Shown };
+    let ok = answer(&mut question, args.printed.as_deref(), context)?;
+    if !question.refused.is_empty() {
+        return Ok(Status::Refused);
+    }
+    Ok(Status::of(ok))
+}
+
+/// Answers what is asked, on a page or as an object. Whether the reads are
+/// good.
+///
+/// # Errors
+///
+/// What cannot be weighed.
+pub(crate) fn answer(
+    question: &mut Question,
+    printed: Option<&str>,
+    context: &mut Context,
+) -> Result<bool, Stop> {
+    let numbers = context.masking.numbers();
     let mut meter = Meter::new("weighing the causes");
-    let Question { case, candidates, model, .. } = &question;
-    let answered = match &args.printed {
+    let Question { case, candidates, model, .. } = &*question;
+    let answered = match printed {
         None => diagnose(case, candidates, model, numbers, &mut |progress| meter.show(progress))
             .map(|diagnosis| (diagnosis, Vec::new())),
         Some(text) => {
@@ -89,24 +128,22 @@ pub(crate) fn run(args: &ExplainArgs, known: &Known, context: &mut Context) -> O
         }
     };
     meter.clear();
-    let (diagnosis, taken) = answered.map_err(|error| refuse(&error, context))?;
+    let (diagnosis, taken) = answered.map_err(|error| refuse(&error, context.masking))?;
     if let Some(best) = taken.first() {
         for read in &mut question.case.reads {
             read.expected.clone_from(&best.fields);
         }
     }
     if context.json {
-        context.out.json(&object::of(&question, &diagnosis, &taken, context.masking))?;
+        context.out.json(&object::of(question, &diagnosis, &taken, context.masking))?;
     } else {
-        context.out.lines(&screen::lines(&question, &diagnosis, &taken, context.masking))?;
+        context.out.lines(&screen::lines(question, &diagnosis, &taken, context.masking))?;
     }
-    if !question.refused.is_empty() {
-        return Ok(Status::Refused);
-    }
-    Ok(Status::of(diagnosis.ok))
+    Ok(diagnosis.ok)
 }
 
-fn refuse(error: &misread::diagnose::DiagnoseError, context: &Context) -> Refusal {
+/// Why reads cannot be weighed.
+pub(crate) fn refuse(error: &misread::diagnose::DiagnoseError, masking: Masking) -> Refusal {
     use misread::diagnose::DiagnoseError;
     let expected = match error {
         DiagnoseError::Nothing => "at least one read, and a layout it may have",
@@ -118,7 +155,7 @@ fn refuse(error: &misread::diagnose::DiagnoseError, context: &Context) -> Refusa
         DiagnoseError::Stopped => "",
     };
     let message = match error {
-        DiagnoseError::ExpectedFitsNoLayout { .. } if context.masking.is_on() => {
+        DiagnoseError::ExpectedFitsNoLayout { .. } if masking.is_on() => {
             "no candidate layout can carry all the expected values".to_owned()
         }
         _ => error.to_string(),

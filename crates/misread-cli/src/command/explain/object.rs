@@ -2,8 +2,9 @@
 
 use misread::Layout;
 use misread::diagnose::{CardFound, Diagnosis, Expected, TakenAs};
+use misread::pulse::{self, FindingKind};
 
-use super::question::Question;
+use super::question::{Question, Timing};
 use crate::json::{FieldValue, Fields};
 use crate::json_explain::{self as json, Explain, Probability};
 use crate::masking::Masking;
@@ -25,20 +26,13 @@ pub(super) fn of(
         .map(|read| json::Read { bits: masking.bits(&read.bits, layout), length: read.bits.len() });
     let nothing_expected = question.case.reads.iter().all(|read| read.expected.is_empty());
     let expected = question.case.reads.iter().map(|read| expected_fields(&read.expected, masking));
-    let answer = json::Answer {
-        cause: diagnosis.answer.map(|answer| answer.cause.id().to_owned()),
-        card: diagnosis.answer.and_then(|answer| answer.card).map(|card| card.id().to_owned()),
-        layout: name(diagnosis.answer.and_then(|answer| answer.layout)),
-        probability: diagnosis.answer.map(|answer| Probability(answer.probability)),
-        says: diagnosis.says.clone(),
-    };
     Explain {
         schema: Explain::SCHEMA,
         reads: reads.collect(),
         expected: (!nothing_expected).then(|| expected.collect()),
         verdict: diagnosis.verdict.id().to_owned(),
         ok: diagnosis.ok,
-        answer,
+        answer: answer(question, diagnosis),
         causes: diagnosis
             .causes
             .iter()
@@ -51,7 +45,7 @@ pub(super) fn of(
                     .iter()
                     .map(|card| {
                         let layout = question.layout(found.layout?)?;
-                        decoded(card.as_ref()?, layout, masking)
+                        card_fields(card.as_ref()?, layout, masking)
                     })
                     .collect(),
                 evidence: found.evidence.clone(),
@@ -94,6 +88,8 @@ pub(super) fn of(
             .collect(),
         cautions: diagnosis.cautions.clone(),
         notes: diagnosis.notes.clone(),
+        timing: timing(&question.timing),
+        pulses: diagnosis.moved.iter().map(|moved| moved.says.clone()).collect(),
         printed: taken
             .iter()
             .map(|taken| json::TakenAs {
@@ -107,17 +103,41 @@ pub(super) fn of(
     }
 }
 
+/// The answer in short.
+pub(crate) fn answer(question: &Question, diagnosis: &Diagnosis) -> json::Answer {
+    let layout = diagnosis.answer.and_then(|answer| question.layout(answer.layout?));
+    json::Answer {
+        cause: diagnosis.answer.map(|answer| answer.cause.id().to_owned()),
+        card: diagnosis.answer.and_then(|answer| answer.card).map(|card| card.id().to_owned()),
+        layout: layout.map(|layout| layout.name().to_owned()),
+        probability: diagnosis.answer.map(|answer| Probability(answer.probability)),
+        says: diagnosis.says.clone(),
+    }
+}
+
 fn expected_fields(values: &Expected, masking: Masking) -> Fields {
     let value =
         |(name, &value): (&String, &u64)| (name.clone(), FieldValue::new(Some(value), masking));
     Fields(values.iter().map(value).collect())
 }
 
-fn decoded(card: &CardFound, layout: &Layout, masking: Masking) -> Option<Fields> {
+/// The values of a card: all, or those that are certain; `None` where none is.
+pub(crate) fn card_fields(card: &CardFound, layout: &Layout, masking: Masking) -> Option<Fields> {
     let fields = layout.fields().iter().filter_map(|field| {
         let value = *card.fields.get(field.name())?;
         Some((field.name().to_owned(), FieldValue::new(Some(value), masking)))
     });
     let fields: Vec<_> = fields.collect();
     (!fields.is_empty()).then_some(Fields(fields))
+}
+
+fn timing(timing: &Timing) -> Vec<json::TimingFound> {
+    let found = |kind: FindingKind, line: Option<pulse::Line>, times| json::TimingFound {
+        finding: kind.id().to_owned(),
+        line: line.map(|line| line.to_string()),
+        times,
+        means: kind.meaning().to_owned(),
+    };
+    let whole = timing.whole.iter().map(|finding| found(finding.kind, finding.line, 1));
+    whole.chain(timing.limits.iter().map(|(&kind, &times)| found(kind, None, times))).collect()
 }

@@ -1,43 +1,86 @@
 //! From the command line to a case, its candidate layouts and the model.
 
+use std::borrow::Cow;
+use std::collections::BTreeMap;
 use std::io::BufReader;
+use std::path::Path;
 use std::sync::Arc;
 
 use misread::bits::ReadText;
-use misread::cause::{Model, PriorsError};
+use misread::cause::{Model, PriorsError, ProbeAt};
 use misread::diagnose::{Candidates, Case, CaseRead, SHORTEST_LAYOUT};
 use misread::file::{self, Entry, LineError, LineProblem, TableRead};
+use misread::pulse::{Finding, FindingKind};
 use misread::{Bits, Layout};
 
-use super::ExplainArgs;
+use super::{ExplainArgs, WeighArgs};
 use crate::catalogue::Known;
 use crate::command::decode::hexadecimal;
 use crate::json::Place;
 use crate::masking::Masking;
 use crate::reads::{self, Item, Source};
-use crate::refusal::Refusal;
+use crate::recording::{Recording, damage_refusal, for_captures};
+use crate::refusal::{Refusal, text_message};
 use crate::values;
 
 /// What is asked.
-pub(super) struct Question {
-    pub(super) case: Case,
-    pub(super) candidates: Candidates,
-    pub(super) model: Model,
+pub(crate) struct Question {
+    pub(crate) case: Case,
+    pub(crate) candidates: Candidates,
+    pub(crate) model: Model,
     /// How many arguments were joined into one read.
-    pub(super) joined: Option<usize>,
-    /// Lines of a file that are no reads; the others are answered.
-    pub(super) refused: Vec<Refusal>,
+    pub(crate) joined: Option<usize>,
+    /// Lines of a file that are no reads, and where a capture is damaged; the
+    /// rest is answered.
+    pub(crate) refused: Vec<Refusal>,
+    /// What else there is to say of a capture.
+    pub(crate) timing: Timing,
+}
+
+/// What a capture shows beside what is weighed.
+#[derive(Default)]
+pub(crate) struct Timing {
+    /// What is wrong with it as a whole.
+    pub(crate) whole: Vec<Finding>,
+    /// How often each kind of finding about the limits is in its reads.
+    pub(crate) limits: BTreeMap<FindingKind, usize>,
 }
 
 impl Question {
     pub(super) fn of(args: &ExplainArgs, known: &Known, masking: Masking) -> Result<Self, Refusal> {
-        let configured = args.layout.as_deref().map(|name| known.named(name)).transpose()?;
-        let candidates = candidates(args, known, configured.as_deref())?;
-        let model = model(args)?;
+        let configured = configured(&args.weigh, known)?;
+        let candidates = candidates(&args.weigh, known, configured.as_deref())?;
+        let model = model(&args.weigh)?;
         let mut joined = None;
         let mut refused = Vec::new();
         let mut reads = Vec::new();
-        if let (false, Some(entry)) = (args.shown.is_empty(), &configured) {
+        let mut captured = None;
+        if args.capture.is_none() {
+            args.recording.without_capture()?;
+            if args.probe_at.is_some() {
+                return Err(for_captures("--probe-at"));
+            }
+        }
+        let mut timing = Timing::default();
+        if let Some(path) = &args.capture {
+            let mut recording = Recording::open(path, &args.recording.options(), masking)?;
+            recording.for_each(
+                |refusal| refusal,
+                |_, read| {
+                    timing.count(&read.findings);
+                    reads.push(CaseRead { pulses: read.evidence, ..CaseRead::from(read.bits) });
+                    if reads.len() > MOST_CAPTURED { Err(too_many(path)) } else { Ok(()) }
+                },
+            )?;
+            let overview = recording.overview;
+            refused.extend(overview.damage.map(|damage| damage_refusal(&damage, path, masking)));
+            timing.whole = overview.findings;
+            if reads.is_empty() {
+                // Lines that never pulse are what a dead reader gives.
+                reads.push(of_bits(Bits::new()));
+            }
+            captured = Some(args.probe_at.map_or(ProbeAt::Panel, ProbeAt::from));
+        } else if let (false, Some(entry)) = (args.shown.is_empty(), &configured) {
             for text in &args.shown {
                 let values = values::parse(text, masking)?;
                 reads.push(of_bits(values::read_shown(&entry.layout, &values, masking)?));
@@ -64,20 +107,68 @@ impl Question {
             }
         }
         expect(&args.expect, &mut reads, masking)?;
-        Ok(Question { case: Case { reads, captured: None }, candidates, model, joined, refused })
+        let case = Case { reads, captured };
+        Ok(Question { case, candidates, model, joined, refused, timing })
     }
 
-    pub(super) fn layout(&self, index: usize) -> Option<&Layout> {
+    /// Nothing asked yet, to be weighed against these.
+    pub(crate) fn without_reads(args: &WeighArgs, known: &Known) -> Result<Self, Refusal> {
+        let configured = configured(args, known)?;
+        let candidates = candidates(args, known, configured.as_deref())?;
+        let model = model(args)?;
+        Ok(Question {
+            case: Case::default(),
+            candidates,
+            model,
+            joined: None,
+            refused: Vec::new(),
+            timing: Timing::default(),
+        })
+    }
+
+    pub(crate) fn layout(&self, index: usize) -> Option<&Layout> {
         self.candidates.layouts().get(index).map(|layout| &**layout)
     }
+}
+
+impl Timing {
+    fn count(&mut self, findings: &[Finding]) {
+        use FindingKind::*;
+        let limit = |kind| {
+            matches!(
+                kind,
+                PulseTooShort | PulseTooLong | IntervalTooShort | IntervalTooLong | FramesTooClose
+            )
+        };
+        for finding in findings.iter().filter(|finding| limit(finding.kind)) {
+            *self.limits.entry(finding.kind).or_default() += 1;
+        }
+    }
+}
+
+/// The reads of a capture suffer one fault at one reader; those of a day may
+/// not.
+const MOST_CAPTURED: usize = 256;
+
+fn too_many(path: &Path) -> Refusal {
+    let place = Place { file: Some(path.display().to_string()), ..Place::default() };
+    Refusal::new(
+        format!("there are more than {MOST_CAPTURED} reads in it"),
+        "a capture of some presented cards; misread capture shows a long one",
+    )
+    .at(place)
 }
 
 fn of_bits(bits: Bits) -> CaseRead {
     CaseRead::from(bits)
 }
 
+fn configured<'a>(args: &WeighArgs, known: &'a Known) -> Result<Option<Cow<'a, Entry>>, Refusal> {
+    args.layout.as_deref().map(|name| known.named(name)).transpose()
+}
+
 fn candidates(
-    args: &ExplainArgs,
+    args: &WeighArgs,
     known: &Known,
     configured: Option<&Entry>,
 ) -> Result<Candidates, Refusal> {
@@ -106,7 +197,7 @@ fn candidates(
     Ok(at.map_or(candidates.clone(), |at| candidates.configured(at)))
 }
 
-fn model(args: &ExplainArgs) -> Result<Model, Refusal> {
+fn model(args: &WeighArgs) -> Result<Model, Refusal> {
     let Some(path) = &args.priors else { return Ok(Model::default()) };
     let file = Some(path.display().to_string());
     let refuse = |message: String, line, column| {
@@ -139,10 +230,10 @@ fn typed(text: &str, place: Place, entries: &[Entry], masking: Masking) -> Resul
 }
 
 /// Reads that stand in lines or in a table.
-struct Stream<'a> {
-    file: Option<String>,
-    entries: &'a [Entry],
-    masking: Masking,
+pub(crate) struct Stream<'a> {
+    pub(crate) file: Option<String>,
+    pub(crate) entries: &'a [Entry],
+    pub(crate) masking: Masking,
 }
 
 impl Stream<'_> {
@@ -171,7 +262,8 @@ impl Stream<'_> {
         Err(first.unwrap_or_else(|| reads::nothing_in(self.file.clone())))
     }
 
-    fn refusal(&self, error: &LineError) -> Refusal {
+    /// A line that is no read, with its place.
+    pub(crate) fn refusal(&self, error: &LineError) -> Refusal {
         let place = Place {
             file: self.file.clone(),
             line: Some(error.line as u64),
@@ -186,10 +278,15 @@ impl Stream<'_> {
             }
             problem => {
                 let cell = error.cell.as_ref().map(|cell| format!("cell {cell}: "));
-                let says = if self.masking.is_on() && matches!(problem, LineProblem::Value { .. }) {
-                    "a cell that is no field value".to_owned()
-                } else {
-                    problem.to_string()
+                let says = match problem {
+                    LineProblem::Text(problem) => text_message(problem, self.masking),
+                    LineProblem::Value { .. } if self.masking.is_on() => {
+                        "a cell that is no field value".to_owned()
+                    }
+                    LineProblem::Cell { .. } if self.masking.is_on() => {
+                        "a cell that is not what its heading says".to_owned()
+                    }
+                    problem => problem.to_string(),
                 };
                 let message = cell.unwrap_or_default() + &says;
                 Refusal::new(message, error.expected()).at(place)

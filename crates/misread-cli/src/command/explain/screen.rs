@@ -8,10 +8,10 @@ use misread::diagnose::{
 };
 use misread::{Bit, Bits};
 
-use super::question::Question;
+use super::question::{Question, Timing};
 use crate::draw::{Alignment, COLUMNS, Drawing, Ink, Line, Marked, wrap};
 use crate::masking::Masking;
-use crate::words::{lower, percent};
+use crate::words::{list, lower, percent};
 
 /// Other causes less likely than this are not worth a line.
 const WORTH_A_LINE: f64 = 0.005;
@@ -48,10 +48,11 @@ pub(super) fn lines(
             page.lines.extend(picture(question, found, masking));
         }
         cards(&mut page, question, found, masking);
-        evidence(&mut page, found);
+        evidence(&mut page, found, diagnosis);
     } else if question.case.reads.len() > 1 {
         cards(&mut page, question, found, masking);
     }
+    timing(&mut page, question);
     if !diagnosis.notes.is_empty() {
         page.gap();
         for note in &diagnosis.notes {
@@ -208,12 +209,39 @@ fn cards(page: &mut Page, question: &Question, found: Option<&CauseFound>, maski
     }
 }
 
-fn evidence(page: &mut Page, found: Option<&CauseFound>) {
-    let Some(found) = found.filter(|found| !found.evidence.is_empty()) else { return };
+fn evidence(page: &mut Page, found: Option<&CauseFound>, diagnosis: &Diagnosis) {
+    let of_bits = found.map_or(&[][..], |found| found.evidence.as_slice());
+    let of_pulses = diagnosis.moved.iter().map(|moved| &moved.says);
+    let mut says = of_bits.iter().chain(of_pulses).peekable();
+    if says.peek().is_none() {
+        return;
+    }
     page.heading("Why");
-    for says in &found.evidence {
+    for says in says {
         page.say(Ink::Plain, "  - ", says);
     }
+}
+
+/// What a capture shows beside what was weighed.
+fn timing(page: &mut Page, question: &Question) {
+    let Timing { whole, limits } = &question.timing;
+    if whole.is_empty() && limits.is_empty() {
+        return;
+    }
+    page.heading("Timing");
+    for finding in whole {
+        page.say(Ink::Plain, "  - ", &format!("{finding} {}", finding.kind.meaning()));
+    }
+    let counts: Vec<String> =
+        limits.iter().map(|(kind, &n)| format!("{kind} {}", times(n))).collect();
+    if !counts.is_empty() {
+        let says = format!("Outside the limits: {}. misread capture shows where.", list(&counts));
+        page.say(Ink::Plain, "  - ", &says);
+    }
+}
+
+fn times(n: usize) -> String {
+    if n == 1 { "once".to_owned() } else { format!("{n} times") }
 }
 
 fn mend(page: &mut Page, diagnosis: &Diagnosis) {

@@ -41,6 +41,9 @@ impl Question {
             model: Model::default(),
             refused: Vec::new(),
         };
+        if args.capture.is_none() {
+            args.recording.without_capture()?;
+        }
         let source = Source { entries: known.entries(), masking };
         match (&args.capture, &args.reads_file) {
             (Some(path), _) => question.capture(path, args, masking)?,

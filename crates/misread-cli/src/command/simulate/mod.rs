@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use misread::capture::{Opening, WriteError, write_changes, write_vcd};
-use misread::cause::{Cause, ProbeAt};
+use misread::cause::Cause;
 use misread::channel::{Held, Short, changes};
 use misread::file::write_new;
 use misread::pulse::{Evidence, FindingKind, Level, Limits, Rhythm};
@@ -16,6 +16,7 @@ use crate::context::{Context, Outcome, Status};
 use crate::json::{FieldValue, Fields, Place};
 use crate::json_simulate as json;
 use crate::masking::Masking;
+use crate::recording::Probe;
 use crate::refusal::Refusal;
 
 use make::Made;
@@ -119,24 +120,6 @@ enum KeyBits {
 enum RestLevel {
     High,
     Low,
-}
-
-/// Where a capture was taken.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(crate) enum Probe {
-    /// At the panel's terminals
-    Panel,
-    /// At the reader's conductors
-    Reader,
-}
-
-impl From<Probe> for ProbeAt {
-    fn from(probe: Probe) -> Self {
-        match probe {
-            Probe::Panel => ProbeAt::Panel,
-            Probe::Reader => ProbeAt::Reader,
-        }
-    }
 }
 
 /// Runs it.

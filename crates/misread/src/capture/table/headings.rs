@@ -119,7 +119,7 @@ pub(super) fn find<R: BufRead + Seek>(
 }
 
 /// `Time [µs]` is time, µs.
-fn words(heading: &str) -> Vec<String> {
+pub(crate) fn words(heading: &str) -> Vec<String> {
     heading
         .to_lowercase()
         .split(|c: char| !c.is_alphanumeric())

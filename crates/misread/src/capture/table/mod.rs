@@ -13,6 +13,7 @@ use super::volts;
 use super::{Activity, CaptureError, Options};
 use crate::pulse::{Level, Line, Rest};
 
+pub(crate) use headings::words;
 use headings::{Headings, Shape};
 use rows::{Row, Stop, each_row};
 
@@ -44,7 +45,8 @@ impl TimeUnit {
         })
     }
 
-    fn nanoseconds(self) -> f64 {
+    /// How many nanoseconds it is.
+    pub(crate) fn nanoseconds(self) -> f64 {
         self.whole_nanoseconds().map_or(1e-3, |whole| whole as f64)
     }
 

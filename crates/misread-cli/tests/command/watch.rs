@@ -1,0 +1,334 @@
+//! `misread watch`: reads that come slowly, in halves, and from a port that is
+//! unplugged.
+
+use std::fs;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::process::{Child, ChildStdin, Stdio};
+use std::sync::mpsc::{Receiver, channel};
+use std::thread;
+use std::time::Duration;
+
+use insta::assert_snapshot;
+use misread::pulse::{Level, Timing, send};
+
+use crate::{SOUND, command, misread_with};
+
+/// Facility 42, card 1234 with the data lines exchanged.
+const EXCHANGED: &str = "01101010111111011001011011";
+
+/// The answers, without when they were given.
+fn timeless(text: &str) -> String {
+    let line = |line: &str| match line.get(..9) {
+        Some(time) if time.ends_with(" s") => format!("{:>9}{}\n", "… s", &line[9..]),
+        _ => format!("{line}\n"),
+    };
+    text.lines().map(line).collect()
+}
+
+/// The rows of level changes that a reader makes of a frame, without the pulses
+/// named.
+fn rows(frame: &str, start: i64, without: &[usize]) -> String {
+    let frame = frame.parse().unwrap();
+    let changes = send(&frame, Timing::default(), start, Level::High).enumerate();
+    let kept = changes.filter(|(i, _)| !without.contains(&(i / 2)));
+    kept.map(|(_, change)| {
+        format!("{},{},{}\n", change.time / 1000, change.line, change.level as u8)
+    })
+    .collect()
+}
+
+/// A command that is watched while it watches.
+struct Watched {
+    child: Child,
+    stdin: ChildStdin,
+    lines: Receiver<String>,
+}
+
+impl Watched {
+    fn start(args: &[&str]) -> Self {
+        let mut child = command()
+            .arg("watch")
+            .args(args)
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let stdin = child.stdin.take().unwrap();
+        let stdout = BufReader::new(child.stdout.take().unwrap());
+        let (sender, lines) = channel();
+        thread::spawn(move || {
+            stdout.lines().for_each(|line| drop(sender.send(line.unwrap())));
+        });
+        Watched { child, stdin, lines }
+    }
+
+    fn write(&mut self, text: &str) {
+        self.stdin.write_all(text.as_bytes()).unwrap();
+        self.stdin.flush().unwrap();
+    }
+
+    /// The next line of the answer that has this in it.
+    fn wait_for(&self, wanted: &str) -> String {
+        loop {
+            let line = self.lines.recv_timeout(Duration::from_secs(60));
+            let line = line.unwrap_or_else(|_| panic!("no answer has {wanted}"));
+            if line.contains(wanted) {
+                return line;
+            }
+        }
+    }
+
+    /// Standard error and the exit status, once nothing more comes.
+    fn end(mut self) -> (String, i32) {
+        drop(self.stdin);
+        let mut said = String::new();
+        self.child.stderr.take().unwrap().read_to_string(&mut said).unwrap();
+        (said, self.child.wait().unwrap().code().unwrap())
+    }
+}
+
+#[test]
+fn each_read_is_answered_in_a_line_and_all_at_the_end() {
+    let table = format!(
+        "time_s,bits,facility,card\n0,{SOUND},42,1234\n2,{SOUND},42,1234\n6,{SOUND},42,1234\n\
+         9,{EXCHANGED},42,1234\nfuel berth\n12,,42,1234\n"
+    );
+    let run = misread_with(["watch", "--among", "open-26"], &table);
+    assert_eq!(run.status, 1);
+    assert!(run.stderr.contains("misread: line 6"), "{}", run.stderr);
+    let stdout = timeless(&run.stdout);
+    assert!(stdout.lines().all(|line| line.chars().count() <= 80));
+    assert_snapshot!(stdout);
+}
+
+#[test]
+fn good_reads_are_status_0_and_none_is_status_2() {
+    let run = misread_with(["watch", "--among", "open-26"], &format!("{SOUND}\n"));
+    assert_eq!((run.status, run.stderr.as_str()), (0, ""));
+    for input in ["", "slipway\n", SOUND] {
+        let run = misread_with(["watch"], input);
+        assert_eq!(run.status, 2, "{run:?}");
+        assert!(run.stderr.contains("no read came from standard input"), "{}", run.stderr);
+    }
+    let run = misread_with(["watch"], SOUND);
+    assert!(run.stderr.contains("line 1: the line broke off"), "{}", run.stderr);
+}
+
+#[test]
+fn what_comes_slowly_is_answered_at_once() {
+    let mut watched = Watched::start(&["--among", "open-26", "--json"]);
+    // The first line comes in halves, after something that is no read.
+    watched.write("starting up\n");
+    watched.wait_for("misread/error/1");
+    watched.write(&SOUND[..9]);
+    thread::sleep(Duration::from_millis(50));
+    watched.write(&SOUND[9..]);
+    watched.write("\n");
+    watched.wait_for("\"card\":1234");
+    // Level changes follow, and nothing behind them.
+    let rows = rows(EXCHANGED, 0, &[]);
+    let (one, two) = rows.split_at(rows.len() / 2);
+    watched.write(one);
+    thread::sleep(Duration::from_millis(50));
+    watched.write(two);
+    let line = watched.wait_for(EXCHANGED);
+    let answer: serde_json::Value = serde_json::from_str(&line).unwrap();
+    assert_eq!(answer["verdict"], "lines-swapped");
+    assert_eq!(answer["repeat"], false);
+    let (_, status) = watched.end();
+    assert_eq!(status, 1);
+}
+
+#[test]
+fn the_pulses_of_level_changes_are_weighed() {
+    let json = |args: &[&str], rows: &str| {
+        let args = [&["watch", "--json", "--among", "open-26"], args].concat();
+        misread_with(args, rows).json()
+    };
+    // Two pulses on D0 do not arrive, and their beats are missing.
+    let lost = rows(SOUND, 0, &[9, 13]);
+    let answers = json(&[], &lost);
+    let says = answers[0]["pulses"].to_string();
+    assert!(says.contains("A beat of the reader is missing, which raises this"), "{says}");
+    assert_eq!(answers[1]["schema"], "misread/explain/1");
+    assert!(answers[1]["pulses"].to_string().contains("which raises this"));
+    let bits = format!("{}{}{}", &SOUND[..9], &SOUND[10..13], &SOUND[14..]);
+    let by_bits = json(&[], &format!("{bits}\n"));
+    assert!(by_bits[0]["pulses"].is_null());
+    let sure = |answers: &[serde_json::Value]| answers[0]["answer"]["probability"].as_f64();
+    assert!(sure(&answers) > sure(&by_bits));
+    // At the reader's conductors nothing between there and the panel shows.
+    let exchanged = rows(EXCHANGED, 0, &[]);
+    let at_panel = json(&["--probe-at", "panel"], &exchanged);
+    assert_eq!(at_panel[0]["verdict"], "lines-swapped");
+    assert_ne!(json(&["--probe-at", "reader"], &exchanged)[0]["verdict"], "lines-swapped");
+}
+
+#[test]
+fn a_record_holds_whole_lines() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("sail-loft.txt");
+    fs::write(&file, "# sail loft").unwrap();
+    let args = ["--record", file.to_str().unwrap(), "--mask"];
+    let mut watched = Watched::start(&args);
+    watched.write(&format!("{SOUND}\nslip"));
+    watched.wait_for("good");
+    assert_eq!(fs::read_to_string(&file).unwrap(), format!("# sail loft\n{SOUND}\n"));
+    watched.write("way\r\n100101");
+    watched.child.kill().unwrap();
+    watched.child.wait().unwrap();
+    let kept = fs::read_to_string(&file).unwrap();
+    assert!(kept.ends_with('\n') && !kept.contains("100101\n"), "{kept}");
+    // Whoever writes is killed instead.
+    fs::remove_file(&file).unwrap();
+    let (_, status) = {
+        let mut watched = Watched::start(&args);
+        watched.write(&format!("{SOUND}\nslipway\r\n100101"));
+        watched.wait_for("good");
+        watched.end()
+    };
+    assert_eq!(status, 0);
+    assert_eq!(fs::read_to_string(&file).unwrap(), format!("{SOUND}\nslipway\r\n"));
+    // What was recorded can be explained.
+    let record = fs::File::open(&file).unwrap();
+    let output = command().args(["explain", "-"]).stdin(record).output().unwrap();
+    assert!(String::from_utf8(output.stdout).unwrap().contains("card 1234"));
+}
+
+#[test]
+fn a_record_that_cannot_be_opened_stops_it_before_it_starts() {
+    let folder = tempfile::tempdir().unwrap();
+    let run =
+        misread_with(["watch", "--record", folder.path().to_str().unwrap()], &format!("{SOUND}\n"));
+    assert_eq!((run.status, run.stdout.as_str()), (2, ""));
+    assert!(run.stderr.contains("cannot be written"), "{}", run.stderr);
+}
+
+#[test]
+fn options_that_cannot_hold_are_refused_before_anything_comes() {
+    for args in [
+        &["--expect", "card=70000", "--among", "open-26"][..],
+        &["--layout", "no-such"],
+        &["--repeat-window", "-1"],
+        &["--baud", "9600"],
+        &["--device", "/no/such/port"],
+    ] {
+        let run = misread_with([&["watch"], args].concat(), &format!("{SOUND}\n"));
+        assert_eq!((run.status, run.stdout.as_str()), (2, ""), "{args:?}");
+    }
+}
+
+#[test]
+fn masked_answers_give_no_number_and_no_bit_away() {
+    let lost = rows(SOUND, 0, &[9]);
+    let stream = format!(
+        "bits,card\n{SOUND},1234\n{EXCHANGED},1234\n{SOUND},123456\n{SOUND},x1234\n0x0f0/8,7\n\
+         {SOUND}01234\n{lost}time_us,line,level\n{lost}9999999,D0,1234\n{SOUND}"
+    );
+    for json in [&[][..], &["--json"]] {
+        let args = [&["watch", "--mask", "--among", "open-26"], json].concat();
+        let run = misread_with(args, &stream);
+        for text in [&run.stdout, &run.stderr] {
+            // One message always has this example of a number.
+            let text = text.replace("decimal (1234)", "");
+            assert!(!text.contains("1234") && !text.contains("64301"), "{text}");
+            assert!(!text.contains("00001111"), "{text}");
+            assert!(!text.contains("0000010") && !text.contains("1111101"), "{text}");
+        }
+        assert!(run.stdout.contains("••34"), "{}", run.stdout);
+    }
+}
+
+#[test]
+fn a_closed_pipe_is_no_error() {
+    let mut child = command()
+        .args(["watch", "--among", "open-26"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut stdin = child.stdin.take().unwrap();
+    drop(child.stdout.take().unwrap());
+    let text = format!("{SOUND}\n").repeat(2_000);
+    let writer = thread::spawn(move || stdin.write_all(text.as_bytes()).ok());
+    let mut said = String::new();
+    child.stderr.take().unwrap().read_to_string(&mut said).unwrap();
+    assert_eq!((child.wait().unwrap().code(), said.as_str()), (Some(0), ""));
+    writer.join().unwrap();
+}
+
+/// On a pair of pseudo-terminals: one is plugged into the other.
+#[cfg(target_os = "linux")]
+mod port {
+    use std::ffi::OsStr;
+    use std::fs::File;
+    use std::os::unix::ffi::OsStrExt;
+    use std::os::unix::fs::symlink;
+    use std::path::Path;
+
+    use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+
+    use super::*;
+
+    /// What is plugged into a port of that name; it is unplugged when dropped.
+    fn plug_in(name: &Path) -> File {
+        // No command that is started may inherit it and keep it plugged in.
+        let flags = OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC;
+        let device = openpt(flags).unwrap();
+        grantpt(&device).unwrap();
+        unlockpt(&device).unwrap();
+        let port = ptsname(&device, Vec::new()).unwrap();
+        symlink(OsStr::from_bytes(port.as_bytes()), name).unwrap();
+        File::from(device)
+    }
+
+    #[test]
+    fn a_port_may_be_unplugged_and_come_back() {
+        let folder = tempfile::tempdir().unwrap();
+        let name = folder.path().join("recorder");
+        let file = folder.path().join("record.txt");
+        let mut device = plug_in(&name);
+        let path = name.to_str().unwrap();
+        let mut watched = Watched::start(&[
+            "--device",
+            path,
+            "--among",
+            "open-26",
+            "--record",
+            file.to_str().unwrap(),
+        ]);
+        device.write_all(format!("{SOUND}\n").as_bytes()).unwrap();
+        watched.wait_for("good   open-26: facility 42, card 1234");
+
+        device.write_all(&SOUND.as_bytes()[..12]).unwrap();
+        thread::sleep(Duration::from_millis(300));
+        fs::remove_file(&name).unwrap();
+        drop(device);
+        let line = watched.wait_for("is gone");
+        assert!(line.contains("recorder") || line.contains("trying"), "{line}");
+
+        let mut device = plug_in(&name);
+        watched.wait_for("is back");
+        device.write_all(format!("{EXCHANGED}\n").as_bytes()).unwrap();
+        watched.wait_for("wrong  the data lines D0 and D1 are exchanged");
+
+        // Enter explains, n forgets, q ends.
+        watched.write("\n");
+        watched.wait_for("The last of 2 reads; no one fault explains more of them");
+        watched.write("n\n");
+        watched.wait_for("forgotten");
+        device.write_all(format!("{EXCHANGED}\n").as_bytes()).unwrap();
+        watched.wait_for("wrong");
+        watched.write("q\n");
+        watched.wait_for("The read");
+        watched.wait_for("sure: the data lines D0 and D1 are exchanged");
+        watched.wait_for("CAUTION");
+        let (said, status) = watched.end();
+        assert_eq!(status, 1);
+        assert!(said.contains("the line broke off"), "{said}");
+        let kept = fs::read_to_string(&file).unwrap();
+        assert_eq!(kept, format!("{SOUND}\n{EXCHANGED}\n{EXCHANGED}\n"));
+    }
+}
