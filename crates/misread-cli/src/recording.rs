@@ -48,6 +48,21 @@ enum Unit {
 }
 
 impl RecordingArgs {
+    /// The flags again, each with a space before it.
+    pub(crate) fn as_typed(&self) -> String {
+        let unit = self.time_unit.and_then(|unit| unit.to_possible_value());
+        [
+            ("--d0", self.d0.as_deref().map(quoted)),
+            ("--d1", self.d1.as_deref().map(quoted)),
+            ("--time-unit", unit.map(|unit| unit.get_name().to_owned())),
+            ("--threshold", self.threshold.map(|volts| volts.to_string())),
+            ("--silence", self.silence.map(|ns| (f64::from(ns) / 1e6).to_string())),
+        ]
+        .into_iter()
+        .filter_map(|(flag, value)| Some(format!(" {flag} {}", value?)))
+        .collect()
+    }
+
     /// Refuses flags that have no capture to be read by.
     ///
     /// # Errors
@@ -297,7 +312,7 @@ fn silence(text: &str) -> Result<u32, String> {
 }
 
 /// A name as a shell takes it.
-fn quoted(name: &str) -> String {
+pub(crate) fn quoted(name: &str) -> String {
     let plain = |c: char| c.is_ascii_alphanumeric() || "._-/:".contains(c);
     if !name.is_empty() && name.chars().all(plain) {
         return name.to_owned();

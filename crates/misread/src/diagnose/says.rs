@@ -150,6 +150,7 @@ pub(super) fn notes(diagnosis: &Diagnosis, case: &Case, candidates: &Candidates)
     }
     notes.extend(of_capture(diagnosis, case));
     if let Some(Verdict::Wire(Cause::LinesSwapped | Cause::BitsInverted)) = Some(diagnosis.verdict)
+        && case.captured.is_none()
         && diagnosis
             .alike
             .iter()

@@ -5,7 +5,7 @@ use misread_core::Turn;
 use super::codes::{Code, Problem, Reading, codes, turn_of};
 use super::says;
 use super::{DEFAULT_PAUSE, Habits, Press, Sending, Weighed, weigh};
-use crate::cause::{Cause, Model};
+use crate::cause::{Cause, Model, ProbeAt};
 use crate::channel::Pulses;
 use crate::diagnose::Numbers;
 
@@ -19,12 +19,15 @@ pub struct Setting<'a> {
     /// How long nobody presses a key before a code is taken to be over, in
     /// nanoseconds.
     pub pause: u64,
+    /// Where the presses were captured, if they come from a capture of the
+    /// lines.
+    pub captured: Option<ProbeAt>,
 }
 
 impl<'a> Setting<'a> {
     /// With the default figures and pause.
     pub fn of(sendings: &'a [Sending]) -> Self {
-        Setting { sendings, habits: Habits::default(), pause: DEFAULT_PAUSE }
+        Setting { sendings, habits: Habits::default(), pause: DEFAULT_PAUSE, captured: None }
     }
 }
 
@@ -113,7 +116,8 @@ const CLEAR: f64 = 0.8;
 /// Exchanged lines and a recorder that turns bits over can never be told apart
 /// and do not make an answer ambiguous: what is keyed is the same.
 pub fn answer(presses: &[Press], setting: &Setting<'_>, model: &Model, numbers: Numbers) -> Answer {
-    let weighed = weigh(presses, setting, model);
+    let captured = setting.captured.map(|at| model.captured(at));
+    let weighed = weigh(presses, setting, captured.as_ref().unwrap_or(model));
     let Some(best) = weighed.first() else { return nothing() };
     let readings = Readings::of(presses, setting);
     let class_of = |weighed: &Weighed| readings.class(weighed);

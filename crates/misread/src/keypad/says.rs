@@ -212,7 +212,9 @@ fn notes(
     sending: Option<&Sending>,
 ) -> Vec<String> {
     let mut notes = Vec::new();
-    if let Verdict::Wire(Cause::LinesSwapped | Cause::BitsInverted) = answer.verdict {
+    if let Verdict::Wire(Cause::LinesSwapped | Cause::BitsInverted) = answer.verdict
+        && setting.captured.is_none()
+    {
         notes.push(
             "Exchanged data lines and a recorder that turns bits over give the same bits always; \
              exchanging the conductors cures both at the recorder, so only a recording of the two \

@@ -15,9 +15,10 @@ use misread::file::write_whole;
 
 use crate::catalogue::Known;
 use crate::context::{Context, Outcome, Status, Stop};
-use crate::draw::{Fields, Ink, Line, Report, hanging, timing_svg};
+use crate::draw::{COLUMNS, Fields, Ink, Line, Report, hanging, timing_svg};
 use crate::json::Place;
-use crate::recording::{Recording, RecordingArgs, damage_refusal};
+use crate::masking::Masking;
+use crate::recording::{Recording, RecordingArgs, damage_refusal, quoted};
 use crate::refusal::Refusal;
 
 use shown::View;
@@ -126,16 +127,14 @@ fn write_screen(
     context: &mut Context,
 ) -> Result<(), Stop> {
     context.out.lines(&screen::heading(summary, &recording.overview, view))?;
-    let mut worst = None;
+    let mut wrong = false;
     recording.for_each(Stop::from, |index, read| {
         if !drawn.has(index) {
             return Ok(());
         }
         let shown = view.show(index, read);
         context.out.lines(&screen::read(&shown, view))?;
-        if worst.is_none() && !shown.is_good() {
-            worst = Some(read.bits);
-        }
+        wrong |= !shown.is_good();
         Ok(())
     })?;
     let mut lines = Vec::new();
@@ -146,9 +145,7 @@ fn write_screen(
     lines.extend(screen::meaning(
         summary,
         &recording.overview,
-        view,
-        worst.as_ref(),
-        args.layout.as_deref(),
+        wrong.then(|| explain(args, view.masking)).as_deref(),
     ));
     if let Some(path) = &args.svg {
         lines.push(Line::default());
@@ -156,6 +153,20 @@ fn write_screen(
     }
     context.out.lines(&lines)?;
     Ok(())
+}
+
+/// The command that explains the same capture. A long name is left to whoever
+/// types it.
+fn explain(args: &CaptureArgs, masking: Masking) -> String {
+    let layout = args.layout.as_deref().map(|layout| format!(" --layout {}", quoted(layout)));
+    let mask = if masking.is_on() { " --mask" } else { "" };
+    let flags = args.recording.as_typed() + &layout.unwrap_or_default() + mask;
+    let file = quoted(&args.file.display().to_string());
+    let command = |file: &str, flags: &str| format!("misread explain --capture {file}{flags}");
+    [command(&file, &flags), command("FILE", &flags)]
+        .into_iter()
+        .find(|command| command.chars().count() + 2 <= COLUMNS)
+        .unwrap_or_else(|| command("FILE", " …"))
 }
 
 fn write_svg(

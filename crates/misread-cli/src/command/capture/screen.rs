@@ -1,7 +1,5 @@
 //! The answer for people.
 
-use misread::Bits;
-use misread::bits::{ReadText, parse_read_text};
 use misread::cause::catalogue::WIRE_CAUTION;
 use misread::pulse::{Line as DataLine, Spread};
 
@@ -117,14 +115,9 @@ pub(super) fn read_line(shown: &Shown<'_>, masking: Masking) -> String {
     says
 }
 
-/// What was found means, once for each kind; and what to do.
-pub(super) fn meaning(
-    summary: &Summary,
-    overview: &Overview,
-    view: &View<'_>,
-    worst: Option<&Bits>,
-    layout: Option<&str>,
-) -> Vec<Line> {
+/// What was found means, once for each kind; and what to do: the command that
+/// explains it, where there is something to explain.
+pub(super) fn meaning(summary: &Summary, overview: &Overview, explain: Option<&str>) -> Vec<Line> {
     let mut lines = Vec::new();
     let kinds = summary.kinds(overview);
     if !kinds.is_empty() {
@@ -141,26 +134,12 @@ pub(super) fn meaning(
             &format!("Before a wire is touched: {WIRE_CAUTION}"),
         ));
     }
-    let command = worst.and_then(|bits| explain(bits, layout));
-    if let (Some(command), Masking::Off) = (command, view.masking) {
+    if let Some(explain) = explain {
         lines.push(Line::default());
-        lines.push(Line::new(Ink::Strong, "Next: the cause and what to do, from the bits"));
-        lines.push(Line::new(Ink::Plain, format!("  {command}")));
+        lines.push(Line::new(Ink::Strong, "Next: the cause, and what to do"));
+        lines.push(Line::new(Ink::Plain, format!("  {explain}")));
     }
     lines
-}
-
-/// The command that explains a read, where it fits a line: with its bits, or in
-/// hexadecimal where that can be read in one way only.
-fn explain(bits: &Bits, layout: Option<&str>) -> Option<String> {
-    let layout = layout.map(|layout| format!(" --layout {layout}")).unwrap_or_default();
-    let command = |read: &str| format!("misread explain{layout} {read}");
-    let fits = |command: &String| command.chars().count() + 2 <= COLUMNS;
-    let digits: String = bits.hex().to_string().chars().take(bits.len().div_ceil(4)).collect();
-    let hex = format!("0x{digits}/{}", bits.len());
-    let is_plain = parse_read_text(&hex) == Ok(ReadText::Bits(*bits));
-    let plain = Some(command(&bits.to_string())).filter(fits);
-    plain.or_else(|| Some(command(&hex)).filter(|command| is_plain && fits(command)))
 }
 
 fn timing(shown: &Shown<'_>) -> String {

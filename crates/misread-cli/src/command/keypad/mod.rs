@@ -7,12 +7,13 @@ mod screen;
 use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
+use misread::cause::Model;
 use misread::diagnose::Numbers;
 use misread::keypad::{DEFAULT_PAUSE, Habits, Setting, answer};
 
 use crate::catalogue::Known;
 use crate::context::{Context, Outcome, Status};
-use crate::recording::RecordingArgs;
+use crate::recording::{Probe, RecordingArgs};
 
 use question::Question;
 
@@ -50,6 +51,9 @@ pub(crate) struct KeypadArgs {
     /// A capture of the two data lines: VCD, FST or CSV; `-` is standard input
     #[arg(long, value_name = "FILE", conflicts_with_all = ["read", "reads_file"])]
     capture: Option<PathBuf>,
+    /// Where the capture was taken [default: panel]
+    #[arg(long, value_name = "PLACE")]
+    probe_at: Option<Probe>,
     #[command(flatten)]
     recording: RecordingArgs,
     /// How the keypad sends, where that is known: so many bits a key, or the
@@ -92,8 +96,9 @@ pub(crate) fn run(args: &KeypadArgs, known: &Known, context: &mut Context) -> Ou
         sendings: &question.sendings,
         habits: Habits::default(),
         pause: question.pause.unwrap_or(DEFAULT_PAUSE),
+        captured: question.captured,
     };
-    let answer = answer(&question.presses, &setting, &question.model, numbers);
+    let answer = answer(&question.presses, &setting, &Model::default(), numbers);
     if context.json {
         context.out.json(&object::of(&question, &answer, numbers))?;
     } else {

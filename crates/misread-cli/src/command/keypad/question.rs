@@ -4,7 +4,7 @@ use std::io::{self, BufRead, BufReader, IsTerminal};
 use std::path::Path;
 use std::sync::Arc;
 
-use misread::cause::{Model, ProbeAt};
+use misread::cause::ProbeAt;
 use misread::file::{Entry, LineError, LineProblem};
 use misread::keypad::{Mode, NoReads, Press, Sending, read_presses, reads_in};
 use misread::{Bits, Turn};
@@ -15,7 +15,7 @@ use crate::command::decode::hexadecimal;
 use crate::json::Place;
 use crate::masking::Masking;
 use crate::reads::{self, Item};
-use crate::recording::{Recording, damage_refusal};
+use crate::recording::{Recording, damage_refusal, for_captures};
 use crate::refusal::Refusal;
 
 /// The longest pause that makes sense, in seconds: a day.
@@ -27,7 +27,7 @@ pub(super) struct Question {
     pub(super) sendings: Vec<Sending>,
     /// In nanoseconds.
     pub(super) pause: Option<u64>,
-    pub(super) model: Model,
+    pub(super) captured: Option<ProbeAt>,
     /// What could not be read; the rest is answered.
     pub(super) refused: Vec<Refusal>,
 }
@@ -38,11 +38,14 @@ impl Question {
             presses: Vec::new(),
             sendings: sendings(args, known)?,
             pause: args.pause.map(nanoseconds).transpose()?,
-            model: Model::default(),
+            captured: None,
             refused: Vec::new(),
         };
         if args.capture.is_none() {
             args.recording.without_capture()?;
+            if args.probe_at.is_some() {
+                return Err(for_captures("--probe-at"));
+            }
         }
         let source = Source { entries: known.entries(), masking };
         match (&args.capture, &args.reads_file) {
@@ -69,7 +72,7 @@ impl Question {
                 Ok(())
             },
         )?;
-        self.model = self.model.captured(ProbeAt::Panel);
+        self.captured = Some(args.probe_at.map_or(ProbeAt::Panel, ProbeAt::from));
         Ok(())
     }
 
