@@ -231,6 +231,22 @@ fn a_bad_row_ends_a_table_and_what_was_before_is_given() {
 }
 
 #[test]
+fn a_row_without_an_end_is_damage() {
+    let mut table = "time_us,line,level\n1000,d1,0\n1050,d1,1\n90000,d1,0\n".to_owned();
+    table += "90050,\"d1,1\n";
+    for row in 0..200_000 {
+        table += &format!("{},d1,{}\n", 100_000 + row * 50, row % 2);
+    }
+    let capture = whole(table.as_bytes(), &Options::default());
+    let bits: Vec<String> = capture.reads.iter().map(|read| read.bits.to_string()).collect();
+    assert_eq!(bits, ["1", "1"]);
+    assert_eq!(
+        capture.damage.unwrap().to_string(),
+        "line 5: a row without an end; expected rows of at most 1 MB; look for a quotation mark"
+    );
+}
+
+#[test]
 fn comments_and_blanks_in_a_vcd_file_are_let_be() {
     let text = String::from_utf8(vcd(&[(SECOND, "101"), (2 * SECOND, "110")])).unwrap();
     let expected = whole(text.as_bytes(), &Options::default());

@@ -1,7 +1,7 @@
 //! The rows of a table, one after the other, up to the first that is damaged.
 
 use std::cell::Cell;
-use std::io::{self, BufRead, Seek};
+use std::io::{self, BufRead, Read, Seek};
 
 use super::TimeUnit;
 use super::headings::Headings;
@@ -47,18 +47,27 @@ pub(super) fn each_row<R: BufRead + Seek>(
     mut see: impl FnMut(&Row<'_>) -> Result<(), Stop>,
 ) -> io::Result<Option<Stop>> {
     input.rewind()?;
+    let ration = Cell::new(LONGEST);
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
         .delimiter(headings.delimiter)
         .comment(Some(b'#'))
-        .from_reader(input);
+        .from_reader(Rationed { inner: input, ration: &ration });
     let mut cells = csv::ByteRecord::new();
     let before = Cell::new(None);
     loop {
+        let start = reader.position().line();
         match reader.read_byte_record(&mut cells) {
             Ok(false) => return Ok(None),
-            Ok(true) => {}
+            Ok(true) => ration.set(LONGEST),
+            Err(_) if ration.get() == 0 => {
+                return Ok(Some(Stop::Damage(Damage {
+                    place: Place::Line { line: start, cell: None },
+                    found: "a row without an end".to_owned(),
+                    expected: "rows of at most 1 MB; look for a quotation mark".to_owned(),
+                })));
+            }
             Err(error) => match error.into_kind() {
                 csv::ErrorKind::Io(error) => return Err(error),
                 _ => return Ok(None),
@@ -72,6 +81,29 @@ pub(super) fn each_row<R: BufRead + Seek>(
         if let Err(stop) = see(&row) {
             return Ok(Some(stop));
         }
+    }
+}
+
+/// The longest row, in bytes: a cell that is opened by a quotation mark and not
+/// closed would hold the rest of the file.
+const LONGEST: usize = 1 << 20;
+
+/// Gives no more than a ration, until it is renewed.
+struct Rationed<'a, R> {
+    inner: R,
+    ration: &'a Cell<usize>,
+}
+
+impl<R: Read> Read for Rationed<'_, R> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let left = self.ration.get();
+        if left == 0 {
+            return Err(io::Error::other("a row without an end"));
+        }
+        let wanted = buffer.len().min(left);
+        let read = self.inner.read(&mut buffer[..wanted])?;
+        self.ration.set(left - read);
+        Ok(read)
     }
 }
 
