@@ -237,8 +237,12 @@ fn plain_whole(cell: &[u8]) -> Option<u64> {
     if cell.is_empty() || cell.len() > MOST_PLAIN {
         return None;
     }
+    let (eights, rest) = cell.as_chunks();
     let mut whole = 0;
-    for byte in cell {
+    for eight in eights {
+        whole = whole * 100_000_000 + eight_digits(*eight)?;
+    }
+    for byte in rest {
         let digit = byte.wrapping_sub(b'0');
         if digit > 9 {
             return None;
@@ -246,6 +250,24 @@ fn plain_whole(cell: &[u8]) -> Option<u64> {
         whole = whole * 10 + u64::from(digit);
     }
     Some(whole)
+}
+
+/// Eight digits at once: digits become pairs, pairs fours, and fours the number,
+/// each in its own part of one word.
+#[inline]
+fn eight_digits(digits: [u8; 8]) -> Option<u64> {
+    const ZEROS: u64 = u64::from_le_bytes([b'0'; 8]);
+    const HIGH: u64 = u64::from_le_bytes([0xf0; 8]);
+    let word = u64::from_le_bytes(digits);
+    // A digit has the high half of ‘0’, and still has it with 6 added to it.
+    let past_nine = word.wrapping_add(u64::from_le_bytes([6; 8]));
+    if word & HIGH != ZEROS || past_nine & HIGH != ZEROS {
+        return None;
+    }
+    let ones = word - ZEROS;
+    let pairs = (ones * 10 + (ones >> 8)) & 0x00ff_00ff_00ff_00ff;
+    let fours = (pairs * 100 + (pairs >> 16)) & 0x0000_ffff_0000_ffff;
+    Some((fours * 10_000 + (fours >> 32)) & 0xffff_ffff)
 }
 
 /// The number that a few digits are, with a decimal point or without, rounded as
@@ -276,7 +298,7 @@ const MOST_PLAIN: usize = 15;
 mod tests {
     use proptest::prelude::*;
 
-    use super::plain_number;
+    use super::{eight_digits, plain_number};
 
     proptest! {
         #[test]
@@ -288,6 +310,20 @@ mod tests {
                     "{}", text
                 ),
             }
+        }
+
+        #[test]
+        fn eight_digits_are_those_of_the_standard_library(
+            text in "[0-9]{8}", at in 0usize..8, byte: u8,
+        ) {
+            let mut digits: [u8; 8] = text.as_bytes().try_into().unwrap();
+            prop_assert_eq!(eight_digits(digits), text.parse().ok());
+            digits[at] = byte;
+            let expected = str::from_utf8(&digits)
+                .ok()
+                .filter(|text| text.bytes().all(|byte| byte.is_ascii_digit()))
+                .and_then(|text| text.parse().ok());
+            prop_assert_eq!(eight_digits(digits), expected);
         }
 
         #[test]
