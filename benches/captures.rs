@@ -8,6 +8,9 @@
 //!
 //! `cargo bench -p misread-benches --bench captures`
 
+// A bench that cannot go on stops.
+#![allow(clippy::unwrap_used)]
+
 use std::fs::File;
 use std::hint::black_box;
 use std::io::{BufReader, BufWriter};

@@ -157,6 +157,36 @@ fn a_cut_fst_file_says_so() {
     }
 }
 
+/// A length that is bent must not be taken for the memory that is needed.
+#[test]
+fn an_fst_file_that_is_bent_anywhere_is_read_or_refused() {
+    let whole = bytes("slipway.fst");
+    for at in 0..whole.len() {
+        for with in [&[0x7f; 8][..], &[0xff; 3], &[0]] {
+            let mut bent = whole.clone();
+            let end = (at + with.len()).min(whole.len());
+            bent[at..end].copy_from_slice(&with[..end - at]);
+            if let Err(error) = try_read(bent) {
+                assert!(!error.to_string().is_empty());
+            }
+        }
+    }
+    // Behind the first block, of 330 bytes with its type, are the changes; the
+    // last number in them is how many times there are.
+    let mut bent = whole.clone();
+    let block = 330;
+    assert!([1, 5, 8].contains(&whole[block]));
+    let length = u64::from_be_bytes(whole[block + 1..block + 9].try_into().unwrap()) as usize;
+    bent[block + 1 + length - 8] = 0x10;
+    assert_eq!(
+        try_read(bent).unwrap_err().to_string(),
+        format!(
+            "nothing could be read: byte {block}: the block that begins at byte {block} holds \
+             lengths it cannot have; expected lengths that fit: record or export the capture again"
+        )
+    );
+}
+
 #[test]
 fn a_cut_table_gives_what_came_before() {
     let whole = bytes("slipway-changes.csv");

@@ -73,10 +73,12 @@ fn a_sound_recording_is_answered_in_the_first_line() {
 
 #[test]
 fn reads_are_decoded_with_the_layout_that_is_named() {
-    let run = misread(["capture", "--layout", "open-26", &capture("slipway-changes.csv")]);
+    let path = capture("slipway-changes.csv");
+    let run = misread(["capture", "--layout", "open-26", &path]);
     assert_eq!(run.status, 1, "{run:?}");
     assert_fits(&run);
-    assert_snapshot!(run.stdout);
+    // The name is left out where it is long.
+    assert_snapshot!(run.stdout.replace(&path, "FILE"));
     let good = misread(["capture", "--layout", "open-26", &capture("slipway-samples.csv")]);
     assert_eq!(good.status, 0, "{good:?}");
     assert!(good.stdout.contains("open-26: facility 42, card 1234"), "{good:?}");

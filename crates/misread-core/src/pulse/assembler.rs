@@ -408,8 +408,11 @@ impl Assembler {
         }
         self.len = kept;
         if let Some(pulses) = self.pulses.get_mut(..kept) {
-            // Pulses of a line that begin at once: all but the last have no width.
-            pulses.sort_unstable_by_key(|pulse| (pulse.start, pulse.line, pulse.width));
+            // Pulses of a line that begin at once: all but the last have no width,
+            // and only the last may be cut.
+            pulses.sort_unstable_by_key(|pulse| {
+                (pulse.start, pulse.line, pulse.width, !pulse.complete)
+            });
         }
     }
 

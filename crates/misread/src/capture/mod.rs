@@ -34,6 +34,7 @@
 //! ```
 
 mod annotate;
+mod blocks;
 mod contain;
 mod error;
 mod guard;

@@ -1,5 +1,6 @@
 //! A capture of any length, in memory that does not grow with it.
 
+use std::fmt;
 use std::io::{self, BufRead, Seek};
 use std::ops::ControlFlow;
 
@@ -36,7 +37,7 @@ pub struct Overview {
 }
 
 /// A capture that was gone over once and can be gone over again, read by read.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct Recording<F> {
     open: F,
     options: Options,
@@ -52,8 +53,9 @@ pub struct Recording<F> {
 /// Up to [`Options::keep`] pulses are kept; where there are more, none are, and
 /// the capture is gone over again for every `for_each`. So memory does not grow
 /// with the length of the capture: it is that of the pulses kept, 16 bytes each,
-/// of the rhythm, some 2 MB, and of a piece of the file: a row of a table up to
-/// 1 MB, a line of a VCD file up to 1 MB, a block of an FST file.
+/// of the rhythm, some 2 MB, and of a piece of the file: a row of a table or a
+/// line of a VCD file, up to 1 MB. Of an FST file, though, the library that reads
+/// it holds the time of every change, 8 bytes each, and a block.
 ///
 /// To show how far it has come, let `open` give a reader that counts what is
 /// read from it. A VCD file and a table are read from front to end, after a look
@@ -145,6 +147,16 @@ impl<F> Recording<F> {
             flow
         })?;
         if enough { Ok(()) } else { Err(CaptureError::Changed { reads: of, now: given }) }
+    }
+}
+
+/// A closure that opens files cannot be shown.
+impl<F> fmt::Debug for Recording<F> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Recording")
+            .field("overview", &self.overview)
+            .field("in_memory", &self.kept.is_some())
+            .finish_non_exhaustive()
     }
 }
 

@@ -1,13 +1,14 @@
 //! Captures in VCD and FST, read through wellen.
 //!
-//! The library panics on some malformed files, which is contained here; a file
-//! that was cut it takes for whole or for empty, which is looked for apart.
+//! The library panics on some malformed files, which is contained here; what
+//! else it does not say of them is looked for apart.
 
-use std::io::{BufRead, Seek, SeekFrom};
+use std::io::{BufRead, Seek};
 
 use wellen::stream::{Filter, StreamError, StreamingWaveform};
 use wellen::{Hierarchy, LoadOptions, SignalRef, SignalValueRef};
 
+use super::blocks::{Trouble, UpTo, find_trouble};
 use super::contain::contained;
 use super::error::shown;
 use super::guard::Guard;
@@ -51,8 +52,12 @@ pub(super) fn read_fst<R>(
 where
     R: BufRead + Seek + Send + Sync + 'static,
 {
-    let cut = find_cut(&mut input)?;
-    input.rewind()?;
+    let (cut, end) = match find_trouble(&mut input)? {
+        Some(Trouble::Bent(damage)) => return Err(CaptureError::Damaged(damage)),
+        Some(Trouble::Cut(damage, end)) => (Some(damage), Some(end)),
+        None => (None, None),
+    };
+    let input = UpTo::new(input, end)?;
     let damage = |trouble| {
         cut.clone().unwrap_or(Damage {
             place: Place::Byte(0),
@@ -221,46 +226,4 @@ impl Clock {
     fn step(self) -> u32 {
         u32::try_from(self.over / self.under).unwrap_or(u32::MAX)
     }
-}
-
-/// Where an FST file is cut: it is a row of blocks, each with a byte for its
-/// type and its length in eight. The last one may run past the end, or those
-/// that are written last, the list of signals, may be missing.
-fn find_cut<R: BufRead + Seek>(input: &mut R) -> Result<Option<Damage>, CaptureError> {
-    let end = input.seek(SeekFrom::End(0))?;
-    let cut = |found| Damage {
-        place: Place::Byte(end),
-        found,
-        expected: "the rest of it: record or export the capture again".to_owned(),
-    };
-    let (mut geometry, mut hierarchy) = (false, false);
-    let mut at = 0;
-    while at < end {
-        let inside = || cut(format!("the file ends inside the block that begins at byte {at}"));
-        let mut head = [0; 9];
-        input.seek(SeekFrom::Start(at))?;
-        match input.read_exact(&mut head) {
-            Ok(()) => {}
-            Err(error) if error.kind() == std::io::ErrorKind::UnexpectedEof => {
-                return Ok(Some(inside()));
-            }
-            Err(error) => return Err(error.into()),
-        }
-        let [kind, length @ ..] = head;
-        match kind {
-            3 => geometry = true,
-            4 | 6 | 7 => hierarchy = true,
-            // The whole file, packed in one block.
-            254 => (geometry, hierarchy) = (true, true),
-            _ => {}
-        }
-        // The length counts itself, and not the byte for the type.
-        let length = u64::from_be_bytes(length).max(8);
-        match at.checked_add(1).and_then(|start| start.checked_add(length)) {
-            Some(next) if next <= end => at = next,
-            _ => return Ok(Some(inside())),
-        }
-    }
-    let missing = !(geometry && hierarchy);
-    Ok(missing.then(|| cut("the file ends before the list of its signals".to_owned())))
 }

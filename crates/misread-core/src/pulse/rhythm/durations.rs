@@ -113,13 +113,14 @@ mod tests {
         assert_eq!((list.len(), step), (MOST_DISTINCT / 2 + 1, 2));
         assert_eq!((list[0], list[MOST_DISTINCT / 2]), ((0, 2), (most, 1)));
         // All that a duration can be, far apart.
-        let (list, step) = counted(&(0..=u32::MAX / 1000).map(|i| i * 1000).collect::<Vec<_>>());
+        let (list, step) =
+            counted(&(0..=u32::MAX / 10_000).map(|i| i * 10_000).collect::<Vec<_>>());
         assert_eq!(step, 1 << 18);
-        assert_eq!(list.iter().map(|&(_, count)| count).sum::<u64>(), 4_294_968);
+        assert_eq!(list.iter().map(|&(_, count)| count).sum::<u64>(), 429_497);
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(24))]
+        #![proptest_config(ProptestConfig::with_cases(8))]
 
         #[test]
         fn the_order_does_not_matter(seed in 1u32.., spread in 1u32..40) {

@@ -270,16 +270,16 @@ mod tests {
 
         #[test]
         fn the_beat_is_the_mean_of_interval_over_multiple(
-            intervals in proptest::collection::vec(
-                prop_oneof![900u32..1100, 1800u32..2200, 200u32..6000], 3..40),
+            mut intervals in proptest::collection::vec(
+                prop_oneof![900u32..1100, 1800u32..2200, 200u32..6000], 3..20),
             often in 1usize..5,
         ) {
-            let mut intervals = intervals.repeat(often);
             let middle = median(&mut intervals).unwrap();
-            let found = beat(&mut intervals).unwrap();
-            let Some(period) = trial(&intervals, middle) else {
-                return Ok(prop_assert_eq!(found, middle));
-            };
+            // All of them as often leaves median, period and mean alone.
+            let found = beat(&mut intervals.repeat(often)).unwrap();
+            let period = trial(&intervals, middle);
+            prop_assert!(period.is_some() || found == middle);
+            let Some(period) = period else { return Ok(()) };
             // One by one, in the words of the definition.
             let parts: Vec<f64> = intervals
                 .iter()

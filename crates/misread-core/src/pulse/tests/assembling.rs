@@ -442,3 +442,30 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn the_pulse_that_is_cut_comes_last_of_those_at_its_moment() {
+    // Lines that rest low, and change often in one nanosecond.
+    let mut assembler = Assembler::new(Settings::default());
+    assert!(assembler.begin(0, Level::Low, Level::Low).is_none());
+    let both = |time, level| Line::BOTH.map(|line| Change { time, line, level });
+    let mut changes = std::vec![both(1_000_000, Level::High), both(1_050_000, Level::Low)];
+    for _ in 0..40 {
+        changes.extend([both(2_000_000, Level::High), both(2_000_000, Level::Low)]);
+    }
+    changes.push(both(2_000_000, Level::High));
+    for change in changes.concat() {
+        assert!(assembler.feed(change).is_none());
+    }
+    let read = assembler.finish().unwrap();
+    assert_eq!((read.rest(), read.len()), (Level::Low, 84));
+    let cut = |line| {
+        let of_line = read.pulses().iter().filter(move |pulse| pulse.line == line);
+        of_line.map(|pulse| !pulse.complete).collect::<Vec<bool>>()
+    };
+    for line in Line::BOTH {
+        let mut expected = [false; 42];
+        expected[41] = true;
+        assert_eq!(cut(line), expected);
+    }
+}

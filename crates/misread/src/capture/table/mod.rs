@@ -286,7 +286,7 @@ impl LineNames {
     fn line(&mut self, row: &Row<'_>, column: usize, options: &Options) -> Result<Line, Stop> {
         let cell = row.cell(column);
         let known = |line: &Line| {
-            self.seen[line.index()].as_ref().is_some_and(|name| name.as_bytes() == cell)
+            self.seen[line.index()].as_ref().is_some_and(|name| cell.iter().eq(name.as_bytes()))
         };
         if let Some(line) = Line::BOTH.into_iter().find(known) {
             return Ok(line);

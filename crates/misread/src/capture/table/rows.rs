@@ -1,7 +1,7 @@
 //! The rows of a table, one after the other, up to the first that is damaged.
 
 use std::cell::Cell;
-use std::io::{self, BufRead, Seek};
+use std::io::{self, BufRead, Read, Seek};
 
 use super::TimeUnit;
 use super::headings::Headings;
@@ -47,18 +47,27 @@ pub(super) fn each_row<R: BufRead + Seek>(
     mut see: impl FnMut(&Row<'_>) -> Result<(), Stop>,
 ) -> io::Result<Option<Stop>> {
     input.rewind()?;
+    let ration = Cell::new(LONGEST);
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
         .delimiter(headings.delimiter)
         .comment(Some(b'#'))
-        .from_reader(input);
+        .from_reader(Rationed { inner: input, ration: &ration });
     let mut cells = csv::ByteRecord::new();
     let before = Cell::new(None);
     loop {
+        let start = reader.position().line();
         match reader.read_byte_record(&mut cells) {
             Ok(false) => return Ok(None),
-            Ok(true) => {}
+            Ok(true) => ration.set(LONGEST),
+            Err(_) if ration.get() == 0 => {
+                return Ok(Some(Stop::Damage(Damage {
+                    place: Place::Line { line: start, cell: None },
+                    found: "a row without an end".to_owned(),
+                    expected: "rows of at most 1 MB; look for a quotation mark".to_owned(),
+                })));
+            }
             Err(error) => match error.into_kind() {
                 csv::ErrorKind::Io(error) => return Err(error),
                 _ => return Ok(None),
@@ -72,6 +81,29 @@ pub(super) fn each_row<R: BufRead + Seek>(
         if let Err(stop) = see(&row) {
             return Ok(Some(stop));
         }
+    }
+}
+
+/// The longest row, in bytes: a cell that is opened by a quotation mark and not
+/// closed would hold the rest of the file.
+const LONGEST: usize = 1 << 20;
+
+/// Gives no more than a ration, until it is renewed.
+struct Rationed<'a, R> {
+    inner: R,
+    ration: &'a Cell<usize>,
+}
+
+impl<R: Read> Read for Rationed<'_, R> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        let left = self.ration.get();
+        if left == 0 {
+            return Err(io::Error::other("a row without an end"));
+        }
+        let wanted = buffer.len().min(left);
+        let read = self.inner.read(&mut buffer[..wanted])?;
+        self.ration.set(left - read);
+        Ok(read)
     }
 }
 
@@ -205,8 +237,12 @@ fn plain_whole(cell: &[u8]) -> Option<u64> {
     if cell.is_empty() || cell.len() > MOST_PLAIN {
         return None;
     }
+    let (eights, rest) = cell.as_chunks();
     let mut whole = 0;
-    for byte in cell {
+    for eight in eights {
+        whole = whole * 100_000_000 + eight_digits(*eight)?;
+    }
+    for byte in rest {
         let digit = byte.wrapping_sub(b'0');
         if digit > 9 {
             return None;
@@ -214,6 +250,24 @@ fn plain_whole(cell: &[u8]) -> Option<u64> {
         whole = whole * 10 + u64::from(digit);
     }
     Some(whole)
+}
+
+/// Eight digits at once: digits become pairs, pairs fours, and fours the number,
+/// each in its own part of one word.
+#[inline]
+fn eight_digits(digits: [u8; 8]) -> Option<u64> {
+    const ZEROS: u64 = u64::from_le_bytes([b'0'; 8]);
+    const HIGH: u64 = u64::from_le_bytes([0xf0; 8]);
+    let word = u64::from_le_bytes(digits);
+    // A digit has the high half of ‘0’, and still has it with 6 added to it.
+    let past_nine = word.wrapping_add(u64::from_le_bytes([6; 8]));
+    if word & HIGH != ZEROS || past_nine & HIGH != ZEROS {
+        return None;
+    }
+    let ones = word - ZEROS;
+    let pairs = (ones * 10 + (ones >> 8)) & 0x00ff_00ff_00ff_00ff;
+    let fours = (pairs * 100 + (pairs >> 16)) & 0x0000_ffff_0000_ffff;
+    Some((fours * 10_000 + (fours >> 32)) & 0xffff_ffff)
 }
 
 /// The number that a few digits are, with a decimal point or without, rounded as
@@ -244,7 +298,7 @@ const MOST_PLAIN: usize = 15;
 mod tests {
     use proptest::prelude::*;
 
-    use super::plain_number;
+    use super::{eight_digits, plain_number};
 
     proptest! {
         #[test]
@@ -256,6 +310,20 @@ mod tests {
                     "{}", text
                 ),
             }
+        }
+
+        #[test]
+        fn eight_digits_are_those_of_the_standard_library(
+            text in "[0-9]{8}", at in 0usize..8, byte: u8,
+        ) {
+            let mut digits: [u8; 8] = text.as_bytes().try_into().unwrap();
+            prop_assert_eq!(eight_digits(digits), text.parse().ok());
+            digits[at] = byte;
+            let expected = str::from_utf8(&digits)
+                .ok()
+                .filter(|text| text.bytes().all(|byte| byte.is_ascii_digit()))
+                .and_then(|text| text.parse().ok());
+            prop_assert_eq!(eight_digits(digits), expected);
         }
 
         #[test]
