@@ -203,7 +203,8 @@ fn model(args: &WeighArgs) -> Result<Model, Refusal> {
     let refuse = |message: String, line, column| {
         Refusal::new(
             message,
-            "a priors file, with [causes], [cards], [layouts], [rates] and [tests] as wanted",
+            "a priors file, with [causes], [cards], [layouts], [rates], [findings], [capture] and \
+             [tests] as wanted",
         )
         .at(Place { file: file.clone(), line, column, ..Place::default() })
     };
