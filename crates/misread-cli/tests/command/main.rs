@@ -18,6 +18,7 @@ mod keypad;
 mod layout;
 mod layout_learn;
 mod numbers;
+mod readme;
 mod schema;
 mod simulate;
 mod streams;
