@@ -163,8 +163,18 @@ pub(crate) struct Cause {
     pub(crate) mend: String,
     /// Null where no wire is touched.
     pub(crate) caution: Option<String>,
+    /// How likely each finding is in a recording of a read, where it is looked
+    /// for.
+    pub(crate) recording: Vec<Recorded>,
     /// How likely each outcome of each test is under this cause.
     pub(crate) tests: Vec<Test>,
+}
+
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Recorded {
+    /// Its id, as in a priors file.
+    pub(crate) finding: String,
+    pub(crate) probability: Probability,
 }
 
 #[derive(Clone, Debug, Serialize, JsonSchema)]

@@ -2,7 +2,7 @@
 
 use clap::Args;
 use misread::cause::catalogue::{CAUSES, CauseInfo};
-use misread::cause::{Cause, Model};
+use misread::cause::{Cause, Model, Sought};
 
 use crate::context::{Context, Outcome, Status};
 use crate::draw::{COLUMNS, Ink, Line, wrap};
@@ -76,6 +76,13 @@ fn object(info: &CauseInfo, model: &Model) -> json::Cause {
         confirm: info.confirm.to_owned(),
         mend: mend.join(" "),
         caution: info.caution.map(str::to_owned),
+        recording: Sought::ALL
+            .into_iter()
+            .map(|sought| json::Recorded {
+                finding: sought.id().to_owned(),
+                probability: Probability(model.finding(sought, info.cause)),
+            })
+            .collect(),
         tests: tests.collect(),
     }
 }
@@ -116,6 +123,15 @@ fn one(info: &CauseInfo, model: &Model) -> Vec<Line> {
     for (i, step) in info.mend.iter().enumerate() {
         say(&mut lines, Ink::Plain, &format!("  {}. ", i + 1), step.says);
     }
+    let found = typical(info.cause, model);
+    if !found.is_empty() {
+        lines.push(Line::default());
+        lines.push(Line::new(Ink::Strong, "What a recording of a read would show"));
+        for sought in found {
+            let lead = format!("    {:>5.1}%  ", 100.0 * model.finding(sought, info.cause));
+            say(&mut lines, Ink::Plain, &lead, &sought.says());
+        }
+    }
     lines.push(Line::default());
     lines.push(Line::new(Ink::Strong, "What the tests would show"));
     for test in &model.tests {
@@ -129,6 +145,12 @@ fn one(info: &CauseInfo, model: &Model) -> Vec<Line> {
         }
     }
     lines
+}
+
+/// What a recording shows of this cause more often than of sound wiring.
+fn typical(cause: Cause, model: &Model) -> Vec<Sought> {
+    let more = |&sought: &Sought| model.finding(sought, cause) > model.finding(sought, Cause::None);
+    Sought::ALL.into_iter().filter(more).collect()
 }
 
 fn say(lines: &mut Vec<Line>, ink: Ink, lead: &str, text: &str) {

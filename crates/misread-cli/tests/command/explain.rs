@@ -183,6 +183,10 @@ fn a_priors_file_moves_the_answer_and_a_senseless_one_is_refused() {
 fn causes_are_listed_and_shown() {
     assert_snapshot!(misread(["causes"]).stdout);
     assert_snapshot!(misread(["causes", "lines-swapped"]).stdout);
+    let weak = misread(["causes", "d0-weak"]).stdout;
+    assert!(weak.contains(" 90.0%  a beat of the reader is missing\n"), "{weak}");
+    assert!(weak.contains(" 70.0%  a pulse on D0 is unusually narrow\n"), "{weak}");
+    assert!(!weak.contains("a pulse on D1"), "{weak}");
     let run = misread(["causes", "lines-swaped"]);
     assert_eq!(run.status, 2);
     assert!(run.stderr.contains("there is no cause ‘lines-swaped’"), "{}", run.stderr);

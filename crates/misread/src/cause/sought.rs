@@ -52,6 +52,26 @@ impl Sought {
         }
     }
 
+    /// What is seen where it is found: "a pulse on D0 is unusually narrow".
+    pub fn says(self) -> String {
+        match self {
+            Sought::LinesOverlap => "both lines are active at once".to_owned(),
+            Sought::ShortPulse(line) => format!("a pulse on {line} is unusually narrow"),
+            Sought::DoublePulse(line) => format!("{line} pulses twice in short order"),
+            Sought::MissingBeat => "a beat of the reader is missing".to_owned(),
+        }
+    }
+
+    /// The same where it is not: "no pulse on D0 is unusually narrow".
+    pub fn says_not(self) -> String {
+        match self {
+            Sought::LinesOverlap => "the lines are never active at once".to_owned(),
+            Sought::ShortPulse(line) => format!("no pulse on {line} is unusually narrow"),
+            Sought::DoublePulse(line) => format!("{line} never pulses twice in short order"),
+            Sought::MissingBeat => "no beat of the reader is missing".to_owned(),
+        }
+    }
+
     /// Its place in [`Sought::ALL`].
     pub const fn index(self) -> usize {
         match self {

@@ -71,21 +71,11 @@ fn without(
 }
 
 fn says(sought: Sought, found: usize, looked: usize, without: f64, with: f64) -> String {
-    let what = |is: bool| match sought {
-        Sought::LinesOverlap if is => "both lines are active at once".to_owned(),
-        Sought::LinesOverlap => "the lines are never active at once".to_owned(),
-        Sought::ShortPulse(line) if is => format!("a pulse on {line} is unusually narrow"),
-        Sought::ShortPulse(line) => format!("no pulse on {line} is unusually narrow"),
-        Sought::DoublePulse(line) if is => format!("{line} pulses twice in short order"),
-        Sought::DoublePulse(line) => format!("{line} never pulses twice in short order"),
-        Sought::MissingBeat if is => "a beat of the reader is missing".to_owned(),
-        Sought::MissingBeat => "no beat of the reader is missing".to_owned(),
-    };
     let what = match (found, looked) {
-        (0, 1) => what(false),
-        (0, _) => format!("{} in any of the {looked} reads", what(false)),
-        (1, 1) => what(true),
-        (found, looked) => format!("{} in {found} of {looked} reads", what(true)),
+        (0, 1) => sought.says_not(),
+        (0, _) => format!("{} in any of the {looked} reads", sought.says_not()),
+        (1, 1) => sought.says(),
+        (found, looked) => format!("{} in {found} of {looked} reads", sought.says()),
     };
     let verb = if with > without { "raises" } else { "lowers" };
     let (from, to) = (percent(without), percent(with));
