@@ -251,6 +251,45 @@ fn a_bent_table_says_where() {
 }
 
 #[test]
+fn rows_are_the_same_however_lines_end() {
+    // Nothing before the first pulse that it could be lost with.
+    let tables = [
+        "time_us,d0,d1\n0,1,1\n100,1,0\n150,1,1\n1100,0,1\n1150,1,1\n2000,1,1\n",
+        "time_us,line,level\n100,D1,0\n150,D1,1\n1100,D0,0\n1150,D0,1\n",
+        "time_us,line,width\n100,D1,50\n1100,D0,50\n",
+    ];
+    for table in tables {
+        let plain = try_read(table).unwrap();
+        assert_eq!(bits(&plain), ["10"], "{table}");
+        let first = table.find('\n').unwrap();
+        let (headings, rows) = table.split_at(first);
+        let spread = format!("# slipway\n \n\n{headings}\n# first\n\n \t{rows}\n  \n");
+        for lines in [table, &spread, table.trim_end(), spread.trim_end()] {
+            for mark in ["", "\u{feff}"] {
+                let marked = format!("{mark}{lines}");
+                assert_eq!(try_read(&*marked).unwrap(), plain, "{marked:?}");
+                let windows = marked.replace('\n', "\r\n");
+                assert_eq!(try_read(&*windows).unwrap(), plain, "{windows:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn damage_is_in_the_line_an_editor_shows() {
+    let table = "# slipway\n\ntime_us,line,width\n\n# first\n100,D1,50\n\n# second\n";
+    for bent in ["1100,D0,x\n2100,D0,50\n", "1100,D0,x", "1100,D0,\"x\ny\"\n", "1100,D0,\"x\ny\""] {
+        for end in ["\n", "\r\n"] {
+            let table = format!("{table}{bent}").replace('\n', end);
+            let capture = try_read(&*table).unwrap();
+            assert_eq!(bits(&capture), ["1"], "{table:?}");
+            let place = Place::Line { line: 9, cell: Some("width".to_owned()) };
+            assert_eq!(capture.damage.unwrap().place, place, "{table:?}");
+        }
+    }
+}
+
+#[test]
 fn what_is_no_capture_is_refused() {
     for (text, says) in [
         (&b""[..], "the capture is empty"),
