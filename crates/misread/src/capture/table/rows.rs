@@ -4,15 +4,12 @@ use std::cell::Cell;
 use std::io::{self, BufRead, Read, Seek};
 
 use super::TimeUnit;
+use super::cells::{self, FURTHEST};
 use super::headings::Headings;
 use crate::capture::error::shown;
 use crate::capture::levels::Enough;
 use crate::capture::{Damage, Place};
 use crate::pulse::Level;
-
-/// The furthest time, in nanoseconds: a thousand days and more. Fractions are
-/// exact to the nanosecond up to 104 days.
-const FURTHEST: u64 = 90_000_000_000_000_000;
 
 /// Why a walk over the rows stopped before the end.
 #[derive(Debug)]
@@ -21,6 +18,8 @@ pub(super) enum Stop {
     Damage(Damage),
     /// A level is a voltage, and there is no threshold.
     Voltage,
+    /// It is not clear which lines the rows are about; said why.
+    Unclear(String),
     /// Nobody wants more.
     Enough,
 }
@@ -141,6 +140,11 @@ impl Row<'_> {
         self.cells.get(column).unwrap_or_default().trim_ascii()
     }
 
+    /// Whether it has as many cells as there are headings.
+    pub(super) fn is_whole(&self) -> bool {
+        self.cells.len() >= self.headings.count()
+    }
+
     /// The text of a cell.
     pub(super) fn text(&self, column: usize) -> Result<&str, Stop> {
         if column >= self.cells.len() {
@@ -166,13 +170,7 @@ impl Row<'_> {
 
     fn any_number(&self, column: usize) -> Result<f64, Stop> {
         let text = self.text(column)?;
-        let number = if self.headings.delimiter == b',' || text.contains('.') {
-            text.parse().ok()
-        } else {
-            text.replacen(',', ".", 1).parse().ok()
-        };
-        number
-            .filter(|number: &f64| number.is_finite())
+        cells::number_in(text, self.headings.delimiter)
             .ok_or_else(|| self.refuse(column, format!("found ‘{}’", shown(text)), "a number"))
     }
 
@@ -249,15 +247,9 @@ impl Row<'_> {
     }
 
     fn any_nanoseconds(&self, column: usize, unit: TimeUnit) -> Result<i64, Stop> {
-        let nanoseconds = (self.number(column)? * unit.nanoseconds()).round();
-        if nanoseconds.abs() > FURTHEST as f64 {
-            return Err(self.refuse(
-                column,
-                "a time too far off".to_owned(),
-                "less than 1000 days",
-            ));
-        }
-        Ok(nanoseconds as i64)
+        cells::nanoseconds(self.number(column)?, unit).ok_or_else(|| {
+            self.refuse(column, "a time too far off".to_owned(), "less than 1000 days")
+        })
     }
 }
 
