@@ -258,7 +258,12 @@ fn refusal(error: CaptureError, file: Option<String>, masking: Masking) -> Refus
             let place = json::Place { line: Some(line), ..place };
             Refusal::new(masked.unwrap_or(found), expected).at(place)
         }
-        CaptureError::Signals { found, signals } => unclear(&found, &signals).at(place),
+        CaptureError::Signals { found, mut signals } => {
+            for signal in &mut signals {
+                signal.name = masking.name(&signal.name);
+            }
+            unclear(&masking.name(&found), &signals).at(place)
+        }
         CaptureError::Flat { lowest, highest } => Refusal::new(
             format!("the voltages run from {lowest} V to {highest} V, too close for two levels"),
             "a capture with a card presented, or --threshold and the voltage between the levels",
@@ -277,10 +282,13 @@ fn refusal(error: CaptureError, file: Option<String>, masking: Masking) -> Refus
 
 /// The signals, the likeliest pair first, and the flags that name it.
 fn unclear(found: &str, signals: &[Activity]) -> Refusal {
-    let listed: Vec<String> = signals.iter().map(ToString::to_string).collect();
-    let message = match listed.as_slice() {
-        [] => format!("{found}; there are no signals"),
-        listed => format!("{found}; there are {}", listed.join(", ")),
+    // A recording of a whole board has hundreds.
+    const LISTED: usize = 16;
+    let listed: Vec<String> = signals.iter().take(LISTED).map(ToString::to_string).collect();
+    let message = match (listed.as_slice(), signals.len().saturating_sub(LISTED)) {
+        ([], _) => format!("{found}; there are no signals"),
+        (listed, 0) => format!("{found}; there are {}", listed.join(", ")),
+        (listed, more) => format!("{found}; there are {} and {more} more", listed.join(", ")),
     };
     let expected = match signals {
         [one, other, ..] => format!(
