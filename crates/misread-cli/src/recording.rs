@@ -132,6 +132,8 @@ pub(crate) struct Overview {
     /// What timing is allowed, with the sample period that was reckoned with.
     pub(crate) limits: Limits,
     pub(crate) threshold: Option<f64>,
+    /// Whether the times of a table were taken as seconds for want of a word.
+    pub(crate) seconds_taken: bool,
     /// What is wrong with the capture as a whole.
     pub(crate) findings: Vec<Finding>,
     /// Where the file is damaged or cut; the reads are those before.
@@ -179,6 +181,7 @@ impl Recording {
             rhythm: about.rhythm,
             limits: *opened.limits(),
             threshold: about.threshold,
+            seconds_taken: about.seconds_taken,
             findings: about.findings,
             damage: about.damage,
         };

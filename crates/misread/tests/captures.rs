@@ -8,7 +8,7 @@ use std::io::Cursor;
 use std::path::PathBuf;
 
 use misread::Bits;
-use misread::capture::{Capture, CaptureError, Options, Place, TimeUnit, read};
+use misread::capture::{Capture, CaptureError, Options, Place, TimeUnit, open, read};
 use misread::pulse::{FindingKind, Level, Pulse, Rest};
 use proptest::prelude::*;
 
@@ -366,6 +366,14 @@ fn units_and_rests_are_taken_as_given() {
     assert_eq!(capture.idle, Level::Low);
     assert_eq!(capture.reads[0].pulses[1].start, 1_000_000);
     assert_eq!(capture.reads[0].pulses[1].width, 50_000);
+    let taken = |table: &str, options: &Options| {
+        let table = table.to_owned();
+        let recording = open(|| Ok(Cursor::new(table.clone())), options).unwrap();
+        recording.overview().seconds_taken
+    };
+    assert!(taken(table, &Options::default()));
+    assert!(!taken(table, &given));
+    assert!(!taken(&table.replace("time", "time_s"), &Options::default()));
     // The heading says more than what is given; seconds where nothing does.
     let capture = read(Cursor::new(table.replace("time", "time_ns")), &given).unwrap();
     assert_eq!(capture.reads[0].pulses[1].start, 1_000);

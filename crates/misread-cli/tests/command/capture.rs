@@ -271,6 +271,12 @@ fn the_lines_of_a_table_are_listed_too_a_few_of_many() {
     let (_folder, name) = file("berth.csv", &format!("time_us,line,level\n{lines}"));
     let run = misread(["capture", &name]);
     assert!(run.stderr.contains("and 24\nmore"), "{run:?}");
+
+    // Nor is it said what its times are.
+    let (_folder, name) = file("berth.csv", &pulses("110", steady).replace("time_us", "time"));
+    let taken = "times are taken as seconds; --time-unit says otherwise";
+    assert!(misread(["capture", &name]).stdout.contains(taken));
+    assert!(!misread(["capture", &name, "--time-unit", "us"]).stdout.contains(taken));
 }
 
 #[test]

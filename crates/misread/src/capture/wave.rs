@@ -117,7 +117,7 @@ where
     };
     let damage = levels.finish(damage)?;
     let lines = pair.map(|index| std::mem::take(&mut names[index]));
-    Ok(Pass { lines, sample_period: clock.step(), threshold: None, damage })
+    Ok(Pass { lines, sample_period: clock.step(), threshold: None, seconds_taken: false, damage })
 }
 
 /// The names of the signals of one bit, and the signals; a signal of several

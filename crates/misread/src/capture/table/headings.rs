@@ -15,6 +15,8 @@ pub(in crate::capture) struct Headings {
     names: Vec<String>,
     pub(super) time: usize,
     pub(super) unit: TimeUnit,
+    /// Whether nothing says that it is.
+    pub(super) unit_taken: bool,
     pub(super) shape: Shape,
     /// The line they stand in, from 1.
     pub(super) line: u64,
@@ -89,7 +91,8 @@ pub(super) fn find<R: BufRead + Seek>(
         return Err(refuse(format!("no time among the headings ‘{}’", shown(found))));
     };
     let unit_of = |column: usize| names.get(column).and_then(|name| unit_in(name));
-    let unit = unit_of(time).or(options.unit).unwrap_or(TimeUnit::Seconds);
+    let said = unit_of(time).or(options.unit);
+    let unit = said.unwrap_or(TimeUnit::Seconds);
 
     let line_column = named(LINES).filter(|_| {
         options.d0.is_none() || {
@@ -110,5 +113,5 @@ pub(super) fn find<R: BufRead + Seek>(
             Err(unclear) => Shape::Unclear(unclear),
         },
     };
-    Ok(Headings { delimiter, names, time, unit, shape, line })
+    Ok(Headings { delimiter, names, time, unit, unit_taken: said.is_none(), shape, line })
 }

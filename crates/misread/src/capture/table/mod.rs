@@ -201,7 +201,7 @@ fn with_threshold<R: BufRead + Seek>(
 ) -> Result<Pass, CaptureError> {
     let walked = walk(input, see, options.threshold)?;
     if !matches!(walked.stop, Some(Stop::Voltage)) {
-        return finish(walked, options.threshold);
+        return finish(walked, headings, options.threshold);
     }
     let threshold = volts::threshold(|see| {
         each_row(input, headings, |row| {
@@ -209,7 +209,7 @@ fn with_threshold<R: BufRead + Seek>(
         })
         .map(|_| ())
     })?;
-    finish(walk(input, see, Some(threshold))?, Some(threshold))
+    finish(walk(input, see, Some(threshold))?, headings, Some(threshold))
 }
 
 fn read_pulses<R: BufRead + Seek>(
@@ -259,7 +259,7 @@ fn read_pulses<R: BufRead + Seek>(
     if !matches!(stop, Some(Stop::Enough)) {
         let _ = end_pulses(&mut levels, &mut ends, i64::MAX, rest);
     }
-    finish(Walked { levels, names: names.into_names(), sample_period: 0, stop }, None)
+    finish(Walked { levels, names: names.into_names(), sample_period: 0, stop }, headings, None)
 }
 
 /// Brings the lines whose pulse is over by then back to rest, in order.
@@ -279,14 +279,19 @@ fn end_pulses(
     Ok(())
 }
 
-fn finish(walked: Walked<'_>, threshold: Option<f64>) -> Result<Pass, CaptureError> {
+fn finish(
+    walked: Walked<'_>,
+    headings: &Headings,
+    threshold: Option<f64>,
+) -> Result<Pass, CaptureError> {
     let Walked { levels, names: lines, sample_period, stop } = walked;
     let damage = match stop {
         Some(Stop::Damage(damage)) => Some(damage),
         Some(Stop::Voltage | Stop::Unclear(_) | Stop::Enough) | None => None,
     };
     let damage = levels.finish(damage)?;
-    Ok(Pass { lines, sample_period, threshold, damage })
+    let seconds_taken = headings.unit_taken;
+    Ok(Pass { lines, sample_period, threshold, seconds_taken, damage })
 }
 
 /// What happens in each column but the time; one with a cell that is no number
