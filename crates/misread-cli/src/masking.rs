@@ -67,6 +67,17 @@ impl Masking {
         text.chars().map(|c| if hides(c) { HIDDEN } else { c }).collect()
     }
 
+    /// A name out of a file; a word of more than two digits may be a number.
+    pub(crate) fn name(self, text: &str) -> String {
+        let words = text.split_inclusive(|c: char| !c.is_alphanumeric());
+        words
+            .map(|word| match word.chars().filter(char::is_ascii_digit).count() {
+                3.. => self.pasted(word),
+                _ => word.to_owned(),
+            })
+            .collect()
+    }
+
     /// Which bits of a read of that length are hidden.
     pub(crate) fn hidden(self, len: usize, layout: Option<&Layout>) -> Vec<bool> {
         let Some(layout) = layout.filter(|layout| self.is_on() && layout.bits() == len) else {
@@ -93,6 +104,13 @@ mod tests {
         assert_eq!(Masking::On.number(42), "42");
         assert_eq!(Masking::On.number(7), "7");
         assert_eq!(Masking::Off.number(1234), "1234");
+    }
+
+    #[test]
+    fn a_name_is_shown_but_for_numbers_in_it() {
+        assert_eq!(Masking::On.name("gate.in_3, channel 12"), "gate.in_3, channel 12");
+        assert_eq!(Masking::On.name("‘0x95a2’ 1234 d0"), "‘••••••’ •••• d0");
+        assert_eq!(Masking::Off.name("1234"), "1234");
     }
 
     #[test]

@@ -132,6 +132,8 @@ pub(crate) struct Overview {
     /// What timing is allowed, with the sample period that was reckoned with.
     pub(crate) limits: Limits,
     pub(crate) threshold: Option<f64>,
+    /// Whether the times of a table were taken as seconds for want of a word.
+    pub(crate) seconds_taken: bool,
     /// What is wrong with the capture as a whole.
     pub(crate) findings: Vec<Finding>,
     /// Where the file is damaged or cut; the reads are those before.
@@ -179,6 +181,7 @@ impl Recording {
             rhythm: about.rhythm,
             limits: *opened.limits(),
             threshold: about.threshold,
+            seconds_taken: about.seconds_taken,
             findings: about.findings,
             damage: about.damage,
         };
@@ -258,7 +261,12 @@ fn refusal(error: CaptureError, file: Option<String>, masking: Masking) -> Refus
             let place = json::Place { line: Some(line), ..place };
             Refusal::new(masked.unwrap_or(found), expected).at(place)
         }
-        CaptureError::Signals { found, signals } => unclear(&found, &signals).at(place),
+        CaptureError::Signals { found, mut signals } => {
+            for signal in &mut signals {
+                signal.name = masking.name(&signal.name);
+            }
+            unclear(&masking.name(&found), &signals).at(place)
+        }
         CaptureError::Flat { lowest, highest } => Refusal::new(
             format!("the voltages run from {lowest} V to {highest} V, too close for two levels"),
             "a capture with a card presented, or --threshold and the voltage between the levels",
@@ -277,10 +285,13 @@ fn refusal(error: CaptureError, file: Option<String>, masking: Masking) -> Refus
 
 /// The signals, the likeliest pair first, and the flags that name it.
 fn unclear(found: &str, signals: &[Activity]) -> Refusal {
-    let listed: Vec<String> = signals.iter().map(ToString::to_string).collect();
-    let message = match listed.as_slice() {
-        [] => format!("{found}; there are no signals"),
-        listed => format!("{found}; there are {}", listed.join(", ")),
+    // A recording of a whole board has hundreds.
+    const LISTED: usize = 16;
+    let listed: Vec<String> = signals.iter().take(LISTED).map(ToString::to_string).collect();
+    let message = match (listed.as_slice(), signals.len().saturating_sub(LISTED)) {
+        ([], _) => format!("{found}; there are no signals"),
+        (listed, 0) => format!("{found}; there are {}", listed.join(", ")),
+        (listed, more) => format!("{found}; there are {} and {more} more", listed.join(", ")),
     };
     let expected = match signals {
         [one, other, ..] => format!(

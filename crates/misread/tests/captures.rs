@@ -8,7 +8,7 @@ use std::io::Cursor;
 use std::path::PathBuf;
 
 use misread::Bits;
-use misread::capture::{Capture, CaptureError, Options, Place, TimeUnit, read};
+use misread::capture::{Capture, CaptureError, Options, Place, TimeUnit, open, read};
 use misread::pulse::{FindingKind, Level, Pulse, Rest};
 use proptest::prelude::*;
 
@@ -117,6 +117,50 @@ fn unclear_signals_are_listed_the_likeliest_first() {
     let table = "time,a,b\n0,1,1\n1,0,1\n2,1,1\n3,1,0\n4,1,1\n";
     let error = try_read(table).unwrap_err().to_string();
     assert!(error.contains("‘a’ (2 changes, in pulses), ‘b’ (2 changes, in pulses)"), "{error}");
+}
+
+#[test]
+fn the_lines_of_a_row_a_change_are_named_or_listed() {
+    let changes = "time_us,line,level\n0,in_3,1\n0,in_7,1\n0,relay,0\n\
+        100,in_7,0\n150,in_7,1\n1100,in_3,0\n1150,in_3,1\n1500,relay,1\n\
+        2100,in_7,0\n2150,in_7,1\n";
+    let pulses = "time_us,line,width\n100,in_7,50\n1100,in_3,50\n1500,relay,100000\n2100,in_7,50\n";
+    let with = |table: &str, d0: Option<&str>, d1: Option<&str>| {
+        let [d0, d1] = [d0, d1].map(|name| name.map(str::to_owned));
+        read(Cursor::new(table.to_owned()), &Options { d0, d1, ..Options::default() })
+    };
+    for table in [changes, pulses] {
+        let error = with(table, None, None).unwrap_err();
+        let CaptureError::Signals { found, signals } = error else { panic!("{error}") };
+        assert!(found.starts_with("found ‘in_"), "{found}");
+        let names: Vec<&str> = signals.iter().map(|signal| &*signal.name).collect();
+        assert_eq!(names, ["in_7", "in_3", "relay"]);
+        assert_eq!((signals[0].changes, signals[0].pulses), (4, true));
+        // Both given: what is neither is another signal.
+        for (d0, d1, expected) in [("in_3", "in_7", "101"), ("in_7", "in_3", "010")] {
+            let capture = with(table, Some(d0), Some(d1)).unwrap();
+            assert_eq!((bits(&capture), capture.damage), (vec![expected.to_owned()], None));
+            assert_eq!(capture.lines, [d0, d1]);
+        }
+        let named = table.replace("in_3", "d0").replace("in_7", "d1");
+        for (table, d0, d1, says) in [
+            // As in_3 is not to be found, what is on it must not be left out.
+            (table, Some("in_2"), Some("in_7"), "no signal is named ‘in_2’"),
+            (table, Some("in_7"), Some("in_7"), "‘in_7’ cannot be both data lines"),
+            (&*named, Some("d1"), None, "D0 is ‘d1’, and by its name ‘d0’ too"),
+            (&*named, Some("d2"), None, "D0 is ‘d2’, and by its name ‘d0’ too"),
+            (&*named.replacen("d0", "data 1", 1), None, None, "by its name"),
+        ] {
+            let error = with(table, d0, d1).unwrap_err().to_string();
+            assert!(error.contains(says), "{d0:?} {d1:?}: {error}");
+        }
+    }
+    // A name that goes bad behind rows of both is damage, and the reads stay.
+    let bent = "time_us,line,width\n0,D1,50\n1000,D0,50\n2000,D?,50\n";
+    assert_eq!(bits(&with(bent, None, None).unwrap()), ["10"]);
+    // A line that never pulses in a table of pulses is not on any row.
+    let silent = with("time_us,line,width\n0,in_7,50\n", Some("in_3"), Some("in_7")).unwrap();
+    assert_eq!(bits(&silent), ["1"]);
 }
 
 #[test]
@@ -251,6 +295,45 @@ fn a_bent_table_says_where() {
 }
 
 #[test]
+fn rows_are_the_same_however_lines_end() {
+    // Nothing before the first pulse that it could be lost with.
+    let tables = [
+        "time_us,d0,d1\n0,1,1\n100,1,0\n150,1,1\n1100,0,1\n1150,1,1\n2000,1,1\n",
+        "time_us,line,level\n100,D1,0\n150,D1,1\n1100,D0,0\n1150,D0,1\n",
+        "time_us,line,width\n100,D1,50\n1100,D0,50\n",
+    ];
+    for table in tables {
+        let plain = try_read(table).unwrap();
+        assert_eq!(bits(&plain), ["10"], "{table}");
+        let first = table.find('\n').unwrap();
+        let (headings, rows) = table.split_at(first);
+        let spread = format!("# slipway\n \n\n{headings}\n# first\n\n \t{rows}\n  \n");
+        for lines in [table, &spread, table.trim_end(), spread.trim_end()] {
+            for mark in ["", "\u{feff}"] {
+                let marked = format!("{mark}{lines}");
+                assert_eq!(try_read(&*marked).unwrap(), plain, "{marked:?}");
+                let windows = marked.replace('\n', "\r\n");
+                assert_eq!(try_read(&*windows).unwrap(), plain, "{windows:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn damage_is_in_the_line_an_editor_shows() {
+    let table = "# slipway\n\ntime_us,line,width\n\n# first\n100,D1,50\n\n# second\n";
+    for bent in ["1100,D0,x\n2100,D0,50\n", "1100,D0,x", "1100,D0,\"x\ny\"\n", "1100,D0,\"x\ny\""] {
+        for end in ["\n", "\r\n"] {
+            let table = format!("{table}{bent}").replace('\n', end);
+            let capture = try_read(&*table).unwrap();
+            assert_eq!(bits(&capture), ["1"], "{table:?}");
+            let place = Place::Line { line: 9, cell: Some("width".to_owned()) };
+            assert_eq!(capture.damage.unwrap().place, place, "{table:?}");
+        }
+    }
+}
+
+#[test]
 fn what_is_no_capture_is_refused() {
     for (text, says) in [
         (&b""[..], "the capture is empty"),
@@ -260,7 +343,11 @@ fn what_is_no_capture_is_refused() {
         (b"0.1,1,1\n", "line 1: no time among the headings ‘0.1,1,1’"),
         (b"# a note\n\ntime,level\n", "line 3: found the headings ‘time,level’"),
         (b"time,d0,d1\n0,3.3,3.3\n1,3.25,3.3\n", "the voltages run from 3.25 V to 3.3 V"),
-        (b"$date", "nothing could be read: line 1"),
+        (b"$date", "nothing could be read: line 1: the file ends before its list of signals does"),
+        (
+            b"$timescale 1 ns $end\n$var wire 1 ! d0 $end\n",
+            "nothing could be read: line 2: the file ends before its list of signals does",
+        ),
     ] {
         let error = try_read(text).unwrap_err().to_string();
         assert!(error.starts_with(says), "{error}");
@@ -279,6 +366,14 @@ fn units_and_rests_are_taken_as_given() {
     assert_eq!(capture.idle, Level::Low);
     assert_eq!(capture.reads[0].pulses[1].start, 1_000_000);
     assert_eq!(capture.reads[0].pulses[1].width, 50_000);
+    let taken = |table: &str, options: &Options| {
+        let table = table.to_owned();
+        let recording = open(|| Ok(Cursor::new(table.clone())), options).unwrap();
+        recording.overview().seconds_taken
+    };
+    assert!(taken(table, &Options::default()));
+    assert!(!taken(table, &given));
+    assert!(!taken(&table.replace("time", "time_s"), &Options::default()));
     // The heading says more than what is given; seconds where nothing does.
     let capture = read(Cursor::new(table.replace("time", "time_ns")), &given).unwrap();
     assert_eq!(capture.reads[0].pulses[1].start, 1_000);

@@ -255,6 +255,31 @@ fn a_line_that_is_silent_and_a_capture_without_reads_are_no_good_answer() {
 }
 
 #[test]
+fn the_lines_of_a_table_are_listed_too_a_few_of_many() {
+    let table = pulses("110", steady).replace("D0", "in_3").replace("D1", "100101");
+    let (_folder, name) = file("sail-loft.csv", &table);
+    let run = misread(["capture", &name]);
+    assert_eq!((run.status, run.stdout.as_str()), (2, ""));
+    let says = run.stderr.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(says.contains("there are ‘100101’ (4 changes, in pulses), ‘in_3’"), "{says}");
+    assert!(says.contains("likely --d0 100101 --d1 in_3"), "{says}");
+    // A name that is a number may be a card's.
+    let run = misread(["capture", &name, "--mask"]);
+    assert!(run.stderr.contains("‘••••••’ (4"), "{run:?}");
+    assert!(run.stderr.contains("‘in_3’") && !run.stderr.contains("100101"), "{run:?}");
+    let lines: String = (0..40).map(|i| format!("{},in_{i},1\n", i * 100)).collect();
+    let (_folder, name) = file("berth.csv", &format!("time_us,line,level\n{lines}"));
+    let run = misread(["capture", &name]);
+    assert!(run.stderr.contains("and 24\nmore"), "{run:?}");
+
+    // Nor is it said what its times are.
+    let (_folder, name) = file("berth.csv", &pulses("110", steady).replace("time_us", "time"));
+    let taken = "times are taken as seconds; --time-unit says otherwise";
+    assert!(misread(["capture", &name]).stdout.contains(taken));
+    assert!(!misread(["capture", &name, "--time-unit", "us"]).stdout.contains(taken));
+}
+
+#[test]
 fn unclear_signals_are_listed_with_what_to_type() {
     let name = capture("slipway-unnamed.vcd");
     let folder = tempfile::tempdir().unwrap();

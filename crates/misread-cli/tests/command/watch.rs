@@ -103,6 +103,35 @@ fn each_read_is_answered_in_a_line_and_all_at_the_end() {
 }
 
 #[test]
+fn reads_from_before_and_after_mending_are_not_taken_together() {
+    let ends_with = |args: &[&str], reads: &[&str], title: &str, verdict: &str| {
+        let stream = reads.join("\n") + "\n";
+        let run = misread_with([&["watch"], args].concat(), &stream);
+        let stdout = run.stdout;
+        let answer = stdout.split_once("\n\n").unwrap().1;
+        assert!(answer.starts_with(title), "{args:?} {reads:?}: {stdout}");
+        assert!(answer.lines().nth(1).unwrap().contains(verdict), "{args:?} {reads:?}: {stdout}");
+    };
+    let known = ["--expect", "facility=42,card=1234"];
+    for args in [&[][..], &["--layout", "open-26"], &known] {
+        for count in 1..=3 {
+            // The conductors were exchanged at the slipway gate, and are sound now.
+            let reads = [vec![EXCHANGED; 2], vec![SOUND; count]].concat();
+            let title = match count {
+                1 => "The last of 3 reads;".to_owned(),
+                count => format!("The last {count} of {} reads;", count + 2),
+            };
+            ends_with(args, &reads, &title, "good");
+        }
+        let reads = [EXCHANGED, SOUND];
+        ends_with(args, &reads, "The last of 2 reads;", "the read is good");
+        // A fault that comes and goes is one fault.
+        let lost = format!("{}{}", &SOUND[..9], &SOUND[10..]);
+        ends_with(args, &[SOUND, &lost, SOUND, &lost], "All 4 reads together", "loses pulses");
+    }
+}
+
+#[test]
 fn good_reads_are_status_0_and_none_is_status_2() {
     let run = misread_with(["watch", "--among", "open-26"], &format!("{SOUND}\n"));
     assert_eq!((run.status, run.stderr.as_str()), (0, ""));

@@ -22,6 +22,8 @@ struct Told {
     line: u64,
     cut: Option<u64>,
     refused: Option<(u64, &'static str)>,
+    /// The file ends before its list of signals does.
+    no_body: bool,
 }
 
 impl Seen {
@@ -39,6 +41,11 @@ impl Seen {
     /// Why the guard stopped the reader, if it did.
     pub(super) fn refused(&self) -> Option<&'static str> {
         self.told().refused.map(|(_, why)| why)
+    }
+
+    /// Whether the file ends before its list of signals does.
+    pub(super) fn has_no_body(&self) -> bool {
+        self.told().no_body
     }
 
     fn told(&self) -> Told {
@@ -126,6 +133,8 @@ impl<R: Read + Seek> Guard<R> {
                     self.seen.tell(|told| told.cut = Some(line));
                 }
                 self.look_through(self.filled);
+                let no_body = !self.look.in_body;
+                self.seen.tell(|told| told.no_body = no_body);
                 break;
             }
             let fresh = &self.buffer[before..self.filled];

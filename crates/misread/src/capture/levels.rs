@@ -3,8 +3,9 @@
 use std::ops::ControlFlow;
 
 use super::contain::uncontained;
+use super::feed::Feed;
 use super::{CaptureError, Damage, Options};
-use crate::pulse::{Assembler, Change, Level, Line, Read, Settings};
+use crate::pulse::{Change, Level, Line, Read, Settings};
 
 /// Who is handed the reads, and may have had enough.
 pub(super) type See<'a> = dyn FnMut(&Read<'_>) -> ControlFlow<()> + 'a;
@@ -14,10 +15,8 @@ pub(super) type See<'a> = dyn FnMut(&Read<'_>) -> ControlFlow<()> + 'a;
 pub(super) struct Enough;
 
 pub(super) struct Levels<'a> {
-    assembler: Assembler,
+    feed: Feed,
     see: &'a mut See<'a>,
-    /// The first level of each line, until both are known.
-    first: Option<[Option<(i64, Level)>; 2]>,
     any: bool,
     given: Given,
 }
@@ -34,40 +33,33 @@ enum Given {
 impl<'a> Levels<'a> {
     pub(super) fn new(options: &Options, see: &'a mut See<'a>) -> Self {
         let settings = Settings { silence: options.silence, rest: options.rest, glitch: 0 };
-        Levels {
-            assembler: Assembler::new(settings),
-            see,
-            first: Some([None; 2]),
-            any: false,
-            given: Given::Nothing,
-        }
+        Levels { feed: Feed::new(settings), see, any: false, given: Given::Nothing }
     }
 
     /// A line has this level from this time on. Where the first level of both
     /// comes at one time, it is where they stand as the capture begins.
     #[inline]
     pub(super) fn level(&mut self, time: i64, line: Line, level: Level) -> Result<(), Enough> {
-        if self.first.is_some() {
-            return self.first_level(time, line, level);
-        }
-        self.change(Change { time, line, level })
+        self.any = true;
+        let Levels { feed, see, given, .. } = self;
+        feed.level(Change { time, line, level }, |read| give(&read, see, given))
     }
 
     /// Nothing more has changed until this time.
     pub(super) fn still_at(&mut self, time: i64) -> Result<(), Enough> {
-        self.let_go_of_first()?;
-        let read = self.assembler.tick(time);
-        give(read, self.see, &mut self.given)
+        let Levels { feed, see, given, .. } = self;
+        feed.still_at(time, |read| give(&read, see, given))
     }
 
     /// Nothing more comes, or nothing that can be relied on. Damage is an error
     /// where it came before any level.
-    pub(super) fn finish(mut self, damage: Option<Damage>) -> Result<Option<Damage>, CaptureError> {
+    pub(super) fn finish(self, damage: Option<Damage>) -> Result<Option<Damage>, CaptureError> {
+        let Levels { mut feed, see, any, mut given } = self;
         match damage {
-            Some(damage) if !self.any => Err(CaptureError::Damaged(damage)),
+            Some(damage) if !any => Err(CaptureError::Damaged(damage)),
             damage => {
                 // That the last read was enough is of no interest any more.
-                let _ = self.finish_read();
+                let _ = feed.finish(|read| give(&read, see, &mut given));
                 Ok(damage)
             }
         }
@@ -82,58 +74,13 @@ impl<'a> Levels<'a> {
     pub(super) fn has_given(&self) -> bool {
         self.given != Given::Nothing
     }
-
-    #[inline]
-    fn change(&mut self, change: Change) -> Result<(), Enough> {
-        match self.assembler.feed(change) {
-            None => Ok(()),
-            read => give(read, self.see, &mut self.given),
-        }
-    }
-
-    fn finish_read(&mut self) -> Result<(), Enough> {
-        self.let_go_of_first()?;
-        let read = self.assembler.finish();
-        give(read, self.see, &mut self.given)
-    }
-
-    #[cold]
-    fn first_level(&mut self, time: i64, line: Line, level: Level) -> Result<(), Enough> {
-        self.any = true;
-        if let Some(first) = &mut self.first {
-            let before = first.iter().flatten().next().copied();
-            if first[line.index()].is_none() && before.is_none_or(|(moment, _)| moment == time) {
-                first[line.index()] = Some((time, level));
-                if let [Some((_, d0)), Some((_, d1))] = *first {
-                    self.first = None;
-                    let read = self.assembler.begin(time, d0, d1);
-                    return give(read, self.see, &mut self.given);
-                }
-                return Ok(());
-            }
-        }
-        self.let_go_of_first()?;
-        self.change(Change { time, line, level })
-    }
-
-    /// The first level of one line came alone: it is a change.
-    fn let_go_of_first(&mut self) -> Result<(), Enough> {
-        let Some(first) = self.first.take() else { return Ok(()) };
-        for (line, first) in Line::BOTH.into_iter().zip(first) {
-            if let Some((time, level)) = first {
-                self.change(Change { time, line, level })?;
-            }
-        }
-        Ok(())
-    }
 }
 
-fn give(read: Option<Read<'_>>, see: &mut See<'_>, given: &mut Given) -> Result<(), Enough> {
-    let Some(read) = read else { return Ok(()) };
+fn give(read: &Read<'_>, see: &mut See<'_>, given: &mut Given) -> Result<(), Enough> {
     if *given == Given::Enough {
         return Err(Enough);
     }
-    if uncontained(|| see(&read)).is_break() {
+    if uncontained(|| see(read)).is_break() {
         *given = Given::Enough;
         return Err(Enough);
     }

@@ -37,6 +37,7 @@ mod annotate;
 mod blocks;
 mod contain;
 mod error;
+mod feed;
 mod guard;
 mod levels;
 mod pass;
@@ -53,12 +54,13 @@ use crate::Bits;
 use crate::pulse::{DEFAULT_SILENCE, Ended, Evidence, Finding, Level, Limits, Pulse, Rest, Rhythm};
 
 pub use error::{CaptureError, Damage, Place};
+pub(crate) use feed::Feed;
 pub use pass::{Pass, reads};
 pub use recording::{Overview, Recording, open};
 pub use signals::Activity;
 pub(crate) use signals::line_named;
 pub use table::TimeUnit;
-pub(crate) use table::words;
+pub(crate) use table::cells;
 pub use write::{Opening, WriteError, write_changes, write_levels, write_pulses, write_vcd};
 
 /// How to read a capture.

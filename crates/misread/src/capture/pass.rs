@@ -18,6 +18,9 @@ pub struct Pass {
     /// In a table of voltages, what was taken for high: this many volts or
     /// more.
     pub threshold: Option<f64>,
+    /// Whether the times of a table were taken as seconds because neither its
+    /// heading nor [`Options::unit`] says what they are.
+    pub seconds_taken: bool,
     /// Where the file is damaged or cut, if it is; the reads are those before.
     pub damage: Option<Damage>,
 }

@@ -28,6 +28,9 @@ pub struct Overview {
     /// In a table of voltages, what was taken for high: this many volts or
     /// more.
     pub threshold: Option<f64>,
+    /// Whether the times of a table were taken as seconds because neither its
+    /// heading nor [`Options::unit`] says what they are.
+    pub seconds_taken: bool,
     /// How many reads there are.
     pub reads: u64,
     /// What is wrong with the capture as a whole.
@@ -183,16 +186,17 @@ where
     let mut tally = Tally::default();
     let mut rhythm = RhythmTally::default();
     let mut kept = Some(Kept::default());
-    let Pass { lines, sample_period, threshold, damage } = pass(input, options, &mut |read| {
-        tally.count(read);
-        rhythm.count(read.pulses());
-        // Nor are reads kept that have no pulses to speak of.
-        kept = kept.take().filter(|kept| kept.pulses.len() + read.len() <= keep);
-        if let Some(kept) = &mut kept {
-            kept.keep(read);
-        }
-        ControlFlow::Continue(())
-    })?;
+    let Pass { lines, sample_period, threshold, seconds_taken, damage } =
+        pass(input, options, &mut |read| {
+            tally.count(read);
+            rhythm.count(read.pulses());
+            // Nor are reads kept that have no pulses to speak of.
+            kept = kept.take().filter(|kept| kept.pulses.len() + read.len() <= keep);
+            if let Some(kept) = &mut kept {
+                kept.keep(read);
+            }
+            ControlFlow::Continue(())
+        })?;
     let limits = match options.limits.sample_period {
         0 => options.limits.sampled_every(sample_period),
         _ => options.limits,
@@ -203,6 +207,7 @@ where
         rhythm: rhythm.rhythm(&limits),
         sample_period: limits.sample_period,
         threshold,
+        seconds_taken,
         reads: tally.reads(),
         findings: tally.findings().collect(),
         damage,

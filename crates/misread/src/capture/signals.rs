@@ -111,12 +111,14 @@ fn last_part(name: &str) -> &str {
 
 /// The line a name stands for: its bit behind a common word (`d0`, `Data 1`,
 /// `DATA_0`, `w1`), or the colour of its conductor, green for D0 and white for
-/// D1 (common practice). Words before it do not matter (`gate d0`).
+/// D1 (common practice). Words before it do not matter (`gate d0`), nor does the
+/// unit of a voltage behind it (`d0_V`).
 pub(crate) fn line_named(name: &str) -> Option<Line> {
     const STEMS: [&str; 8] = ["d", "data", "dat", "line", "w", "wd", "bit", "wiegand"];
     let name = last_part(name).to_lowercase();
     let mut words: Vec<&str> =
         name.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
+    words.pop_if(|word| matches!(*word, "v" | "volt" | "volts"));
     let last = words.pop()?;
     let before = words.pop();
     let is = |stem: &str| match last.strip_prefix(stem) {
@@ -139,15 +141,24 @@ mod tests {
 
     #[test]
     fn common_names_are_known() {
-        for name in
-            ["d0", "D0", "data0", "DATA_0", "Data 0", "w0", "top.reader.d0", "green", "gate-d0"]
-        {
+        for name in [
+            "d0",
+            "D0",
+            "data0",
+            "DATA_0",
+            "Data 0",
+            "w0",
+            "top.reader.d0",
+            "green",
+            "gate-d0",
+            "D0 (V)",
+        ] {
             assert_eq!(line_named(name), Some(Line::D0), "{name}");
         }
         for name in ["d1", "data1", "Data-1", "W1", "Line 1", "White", "data one"] {
             assert_eq!(line_named(name), Some(Line::D1), "{name}");
         }
-        for name in ["", "clk", "d10", "d2", "0", "red", "data", "d0x"] {
+        for name in ["", "v", "clk", "d10", "d2", "0", "red", "data", "d0x"] {
             assert_eq!(line_named(name), None, "{name}");
         }
     }

@@ -31,7 +31,11 @@ where
     let place = |line| Place::Line { line, cell: None };
     let damage = |trouble| Damage {
         place: place(seen.line()),
-        found: seen.refused().map_or(trouble, str::to_owned),
+        found: match seen.refused() {
+            Some(why) => why.to_owned(),
+            None if seen.has_no_body() => "the file ends before its list of signals does".into(),
+            None => trouble,
+        },
         expected: "a VCD file".to_owned(),
     };
     let cut = || {
@@ -113,7 +117,7 @@ where
     };
     let damage = levels.finish(damage)?;
     let lines = pair.map(|index| std::mem::take(&mut names[index]));
-    Ok(Pass { lines, sample_period: clock.step(), threshold: None, damage })
+    Ok(Pass { lines, sample_period: clock.step(), threshold: None, seconds_taken: false, damage })
 }
 
 /// The names of the signals of one bit, and the signals; a signal of several

@@ -1,10 +1,13 @@
 //! What a line is: a read, a row of a table, a level change, headings.
 
-use crate::capture::{TimeUnit, line_named, words};
+use crate::capture::cells::{
+    LEVELS, LINES, TIMES, column_of, line_in, nanoseconds, number_in, unit_in,
+};
+use crate::capture::{TimeUnit, line_named};
 use crate::file::{
     Columns, LineError, LineProblem, RowReader, TableRead, delimiter, is_bits, read_of, shown,
 };
-use crate::pulse::{Change, Level, Line};
+use crate::pulse::{Change, Level};
 
 /// What the lines of a stream are, as the last headings say.
 #[derive(Debug)]
@@ -89,12 +92,9 @@ pub(super) struct Changes {
 impl Changes {
     /// By headings, where they are those of level changes in a capture.
     fn of(delimiter: u8, headings: Vec<String>) -> Option<Self> {
-        let first: Vec<String> =
-            headings.iter().map(|h| words(h).into_iter().next().unwrap_or_default()).collect();
-        let named = |wanted: &[&str]| first.iter().position(|word| wanted.contains(&word.as_str()));
-        let time = named(&["time", "t", "timestamp"])?;
-        let line = named(&["line", "channel", "signal"])?;
-        let level = named(&["level", "value"])?;
+        let time = column_of(&headings, TIMES)?;
+        let line = column_of(&headings, LINES)?;
+        let level = column_of(&headings, LEVELS)?;
         let unit = unit_of(headings.get(time)?);
         let row = RowReader::new(delimiter);
         Some(Changes { row, delimiter, headings, time, unit, line, level })
@@ -125,13 +125,11 @@ impl Changes {
             cell: self.headings.get(column).map(|heading| shown(heading)),
             ..LineError::at_line(number, LineProblem::Cell { found: shown(cell(column)), expected })
         };
-        let time = nanoseconds(cell(self.time), self.delimiter, self.unit)
+        let time = number_in(cell(self.time), self.delimiter)
+            .and_then(|time| nanoseconds(time, self.unit))
             .ok_or_else(|| refuse(self.time, TIME))?;
-        let line = match cell(self.line) {
-            "0" => Line::D0,
-            "1" => Line::D1,
-            name => line_named(name).ok_or_else(|| refuse(self.line, "the name of D0 or of D1"))?,
-        };
+        let line =
+            line_in(cell(self.line)).ok_or_else(|| refuse(self.line, "the name of D0 or of D1"))?;
         let level = match number_in(cell(self.level), self.delimiter) {
             Some(0.0) => Level::Low,
             Some(1.0) => Level::High,
@@ -164,7 +162,7 @@ fn time_in(
     let refuse = |problem| LineError::at_line(number, problem);
     let cells = columns.cells(text).map_err(refuse)?;
     let Some(cell) = cells.get(column).filter(|cell| !cell.is_empty()) else { return Ok(None) };
-    match nanoseconds(cell, delimiter(text), unit) {
+    match number_in(cell, delimiter(text)).and_then(|time| nanoseconds(time, unit)) {
         Some(time) => Ok(Some(time)),
         None => {
             let problem = LineProblem::Cell { found: shown(cell), expected: TIME };
@@ -176,23 +174,5 @@ fn time_in(
 
 /// The unit of a time's heading: its own, or seconds.
 fn unit_of(heading: &str) -> TimeUnit {
-    let unit = words(heading).iter().skip(1).find_map(|word| TimeUnit::named(word));
-    unit.unwrap_or(TimeUnit::Seconds)
-}
-
-fn nanoseconds(text: &str, delimiter: u8, unit: TimeUnit) -> Option<i64> {
-    // A year and more; exact to the nanosecond up to 104 days.
-    const FURTHEST: f64 = 9e16;
-    let nanoseconds = (number_in(text, delimiter)? * unit.nanoseconds()).round();
-    (nanoseconds.abs() <= FURTHEST).then_some(nanoseconds as i64)
-}
-
-/// A number; where commas do not part the cells, one may be the decimal point.
-fn number_in(text: &str, delimiter: u8) -> Option<f64> {
-    let number: Option<f64> = if delimiter == b',' || text.contains('.') {
-        text.parse().ok()
-    } else {
-        text.replacen(',', ".", 1).parse().ok()
-    };
-    number.filter(|number| number.is_finite())
+    unit_in(heading).unwrap_or(TimeUnit::Seconds)
 }

@@ -69,6 +69,9 @@ pub(super) fn facts(
     if let Some(threshold) = overview.threshold {
         capture.push(format!("{threshold:.2} V and more is high"));
     }
+    if overview.seconds_taken {
+        capture.push("times are taken as seconds; --time-unit says otherwise".to_owned());
+    }
     if !capture.is_empty() {
         facts.push(("capture", capture.join("; ")));
     }

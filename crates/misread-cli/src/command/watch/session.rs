@@ -1,12 +1,12 @@
 //! What has come so far, and what is said of each as it comes.
 
 use std::collections::VecDeque;
-use std::ops::ControlFlow;
+use std::ops::{ControlFlow, Range};
 
 use misread::cause::ProbeAt;
 use misread::cause::catalogue::{card_info, info};
 use misread::diagnose::{
-    Case, CaseRead, DiagnoseError, Diagnosis, Expected, Verdict, diagnose, percent,
+    Case, CaseRead, DiagnoseError, Diagnosis, Expected, Verdict, diagnose, percent, posterior,
 };
 use misread::file::{Entry, LineError};
 use misread::pulse::{Evidence, Limits, Pulse, Rhythm};
@@ -32,6 +32,10 @@ const KEPT: usize = 64;
 /// counted. A device that starts has much to say.
 const NAMED: u64 = 20;
 
+/// How likely it is that something is changed at the gate between two reads, as
+/// the conductors are, or the reader (judgement).
+const CHANGED: f64 = 0.02;
+
 /// What has come so far.
 pub(super) struct Session<'a> {
     /// What reads are weighed against; its case is the one asked about last.
@@ -56,6 +60,8 @@ struct Kept {
     read: CaseRead,
     pulses: Vec<Pulse>,
     at: i64,
+    /// What is said of it alone.
+    verdict: Verdict,
 }
 
 impl<'a> Session<'a> {
@@ -136,8 +142,8 @@ impl<'a> Session<'a> {
             }
             return Ok(context.out.flush()?);
         }
-        let (from, all) = (self.explained_from(context.masking), self.kept.len());
-        self.question.case = self.case(from);
+        let (from, all) = (self.explained_from(), self.kept.len());
+        self.question.case = self.case(from..all);
         if !context.json {
             let since = self.since;
             let title = match (all - from, since) {
@@ -197,7 +203,8 @@ impl<'a> Session<'a> {
             false => expected.into_iter().collect(),
         };
         let read = CaseRead { bits, expected, pulses: Evidence::default() };
-        self.kept.push_back(Kept { read: read.clone(), pulses: pulses.clone(), at });
+        let verdict = Verdict::NoData;
+        self.kept.push_back(Kept { read: read.clone(), pulses: pulses.clone(), at, verdict });
         let evidence = Evidence::of(&pulses, &self.rhythm());
         let captured = (!pulses.is_empty()).then_some(self.probe_at);
         let case = Case { reads: vec![CaseRead { pulses: evidence, ..read }], captured };
@@ -210,6 +217,9 @@ impl<'a> Session<'a> {
                 return self.refuse(&refusal, context);
             }
         };
+        if let Some(kept) = self.kept.back_mut() {
+            kept.verdict = diagnosis.verdict;
+        }
         if self.kept.len() > KEPT {
             self.kept.pop_front();
         }
@@ -336,27 +346,43 @@ impl<'a> Session<'a> {
     }
 
     /// The first of the reads that are explained together. All of them, unless
-    /// nothing explains them all, as when something was mended in between: then
-    /// as many of the last as something does explain.
-    fn explained_from(&self, masking: Masking) -> usize {
-        let explained = |from: usize| match self.weigh(&self.case(from), masking) {
-            Ok(diagnosis) => !matches!(
-                diagnosis.verdict,
-                Verdict::Wire(cause) if cause.is_without_layout()
-            ),
-            Err(_) => true,
-        };
-        let last = self.kept.len().saturating_sub(1);
-        if last == 0 || explained(0) || !explained(last) {
-            return 0;
+    /// it is likelier that something was changed in between, as in mending, and
+    /// one cause holds before and another since: then those since.
+    fn explained_from(&self) -> usize {
+        let all = self.kept.len();
+        let mut before = None;
+        // Where a read alone is said to be something else than the one before.
+        let mut turns: Vec<usize> = Vec::new();
+        for (at, kept) in self.kept.iter().enumerate() {
+            if !kept.read.bits.is_empty()
+                && before.replace(kept.verdict).is_some_and(|before| before != kept.verdict)
+            {
+                turns.push(at);
+            }
         }
-        (0..last).rev().take_while(|&from| explained(from)).last().unwrap_or(last)
+        let changed = |from: usize, at: usize| {
+            let apart = self.ln_evidence(from..at) + self.ln_evidence(at..all);
+            apart + CHANGED.ln() > self.ln_evidence(from..all)
+        };
+        let earlier = turns.iter().rev().skip(1).copied().chain([0]);
+        let turn = turns.iter().rev().copied().zip(earlier).find(|&(at, from)| changed(from, at));
+        turn.map_or(0, |(at, _)| if changed(0, at) { at } else { 0 })
     }
 
-    /// The reads that are kept, from one of them on.
-    fn case(&self, from: usize) -> Case {
+    /// The natural logarithm of the probability of some of the reads under the
+    /// model.
+    fn ln_evidence(&self, reads: Range<usize>) -> f64 {
+        let Question { candidates, model, .. } = &self.question;
+        let go_on = &mut |_| ControlFlow::Continue(());
+        // Reads that are all empty are as good with the others as apart.
+        posterior(&self.case(reads), candidates, model, go_on)
+            .map_or(0.0, |found| found.ln_evidence)
+    }
+
+    /// Some of the reads that are kept.
+    fn case(&self, reads: Range<usize>) -> Case {
         let rhythm = self.rhythm();
-        let kept = || self.kept.iter().skip(from);
+        let kept = || self.kept.range(reads.clone());
         let reads = kept().map(|kept| CaseRead {
             pulses: Evidence::of(&kept.pulses, &rhythm),
             ..kept.read.clone()

@@ -3,6 +3,7 @@
 use std::io::{BufRead, Read, Seek};
 
 use super::TimeUnit;
+use super::cells::{LEVELS, LINES, TIMES, WIDTHS, column_of, unit_in};
 use crate::capture::error::shown;
 use crate::capture::signals::choose;
 use crate::capture::{CaptureError, Options};
@@ -14,6 +15,8 @@ pub(in crate::capture) struct Headings {
     names: Vec<String>,
     pub(super) time: usize,
     pub(super) unit: TimeUnit,
+    /// Whether nothing says that it is.
+    pub(super) unit_taken: bool,
     pub(super) shape: Shape,
     /// The line they stand in, from 1.
     pub(super) line: u64,
@@ -83,26 +86,21 @@ pub(super) fn find<R: BufRead + Seek>(
         .map_err(|_| refuse(format!("found ‘{}’", shown(found))))?;
     let names: Vec<String> = record.iter().map(str::to_owned).collect();
 
-    let words: Vec<Vec<String>> = names.iter().map(|name| words(name)).collect();
-    let named = |wanted: &[&str]| {
-        words.iter().position(|words| words.first().is_some_and(|w| wanted.contains(&w.as_str())))
-    };
-    let Some(time) = named(&["time", "t", "timestamp"]) else {
+    let named = |wanted: &[&str]| column_of(&names, wanted);
+    let Some(time) = named(TIMES) else {
         return Err(refuse(format!("no time among the headings ‘{}’", shown(found))));
     };
-    let unit_of = |column: usize| {
-        let words = words.get(column)?;
-        words.get(1..)?.iter().find_map(|word| TimeUnit::named(word))
-    };
-    let unit = unit_of(time).or(options.unit).unwrap_or(TimeUnit::Seconds);
+    let unit_of = |column: usize| names.get(column).and_then(|name| unit_in(name));
+    let said = unit_of(time).or(options.unit);
+    let unit = said.unwrap_or(TimeUnit::Seconds);
 
-    let line_column = named(&["line", "channel", "signal"]).filter(|_| {
+    let line_column = named(LINES).filter(|_| {
         options.d0.is_none() || {
             // A column that was named as D0 is no column of names.
             !names.iter().any(|name| Some(name) == options.d0.as_ref())
         }
     });
-    let shape = match (line_column, named(&["level", "value"]), named(&["width", "duration"])) {
+    let shape = match (line_column, named(LEVELS), named(WIDTHS)) {
         (Some(line), Some(level), _) if line != level => Shape::Changes { line, level },
         (Some(line), None, Some(width)) => {
             Shape::Pulses { line, width, unit: unit_of(width).unwrap_or(unit) }
@@ -115,15 +113,5 @@ pub(super) fn find<R: BufRead + Seek>(
             Err(unclear) => Shape::Unclear(unclear),
         },
     };
-    Ok(Headings { delimiter, names, time, unit, shape, line })
-}
-
-/// `Time [µs]` is time, µs.
-pub(crate) fn words(heading: &str) -> Vec<String> {
-    heading
-        .to_lowercase()
-        .split(|c: char| !c.is_alphanumeric())
-        .filter(|word| !word.is_empty())
-        .map(str::to_owned)
-        .collect()
+    Ok(Headings { delimiter, names, time, unit, unit_taken: said.is_none(), shape, line })
 }

@@ -1,21 +1,22 @@
 //! Captures as tables, in three shapes told apart by their headings.
 
+pub(crate) mod cells;
 mod headings;
+mod names;
 mod rows;
 
 use std::io::{BufRead, Seek};
 
-use super::error::shown;
 use super::levels::{Enough, Levels, See};
 use super::pass::Pass;
-use super::signals::{Watch, line_named, unclear};
+use super::signals::{Watch, unclear};
 use super::volts;
 use super::{Activity, CaptureError, Options};
 use crate::pulse::{Level, Line, Rest};
 
-pub(crate) use headings::words;
 use headings::{Headings, Shape};
-use rows::{Row, Stop, each_row};
+use names::{LineNames, What};
+use rows::{Stop, each_row};
 
 /// The unit of a table's time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -171,14 +172,20 @@ fn read_changes<R: BufRead + Seek>(
 ) -> Result<Pass, CaptureError> {
     with_threshold(input, headings, &[level], options, see, |input, see, threshold| {
         let mut levels = Levels::new(options, see);
-        let mut names = LineNames::default();
+        let mut names = LineNames::new(options);
         let stop = each_row(input, headings, |row| {
             let time = row.time()?;
-            let line = names.line(row, line, options)?;
+            let Some(line) = names.line(row, line, levels.has_given())? else { return Ok(()) };
             let level = row.level(level, threshold, levels.has_given())?;
             levels.level(time, line, level)?;
             Ok(())
         })?;
+        if let Some(found) = names.trouble(stop.as_ref()) {
+            return Err(unclear(
+                found,
+                names::activity(input, headings, line, What::Level(level))?,
+            ));
+        }
         Ok(Walked { levels, names: names.into_names(), sample_period: 0, stop })
     })
 }
@@ -194,7 +201,7 @@ fn with_threshold<R: BufRead + Seek>(
 ) -> Result<Pass, CaptureError> {
     let walked = walk(input, see, options.threshold)?;
     if !matches!(walked.stop, Some(Stop::Voltage)) {
-        return finish(walked, options.threshold);
+        return finish(walked, headings, options.threshold);
     }
     let threshold = volts::threshold(|see| {
         each_row(input, headings, |row| {
@@ -202,7 +209,7 @@ fn with_threshold<R: BufRead + Seek>(
         })
         .map(|_| ())
     })?;
-    finish(walk(input, see, Some(threshold))?, Some(threshold))
+    finish(walk(input, see, Some(threshold))?, headings, Some(threshold))
 }
 
 fn read_pulses<R: BufRead + Seek>(
@@ -219,12 +226,12 @@ fn read_pulses<R: BufRead + Seek>(
         Rest::Found => Level::High,
     };
     let mut levels = Levels::new(options, see);
-    let mut names = LineNames::default();
+    let mut names = LineNames::new(options);
     // When each line's pulse is over, if it is not yet.
     let mut ends: [Option<i64>; 2] = [None; 2];
     let stop = each_row(input, headings, |row| {
         let time = row.time()?;
-        let line = names.line(row, line, options)?;
+        let Some(line) = names.line(row, line, levels.has_given())? else { return Ok(()) };
         let end = time.saturating_add(row.duration(width, unit)?);
         if !levels.has_any() {
             for line in Line::BOTH {
@@ -243,10 +250,16 @@ fn read_pulses<R: BufRead + Seek>(
         ends[line.index()] = Some(end);
         Ok(())
     })?;
+    if let Some(found) = names.trouble(stop.as_ref()) {
+        return Err(unclear(
+            found,
+            names::activity(input, headings, line, What::Width(width, unit))?,
+        ));
+    }
     if !matches!(stop, Some(Stop::Enough)) {
         let _ = end_pulses(&mut levels, &mut ends, i64::MAX, rest);
     }
-    finish(Walked { levels, names: names.into_names(), sample_period: 0, stop }, None)
+    finish(Walked { levels, names: names.into_names(), sample_period: 0, stop }, headings, None)
 }
 
 /// Brings the lines whose pulse is over by then back to rest, in order.
@@ -266,50 +279,19 @@ fn end_pulses(
     Ok(())
 }
 
-fn finish(walked: Walked<'_>, threshold: Option<f64>) -> Result<Pass, CaptureError> {
+fn finish(
+    walked: Walked<'_>,
+    headings: &Headings,
+    threshold: Option<f64>,
+) -> Result<Pass, CaptureError> {
     let Walked { levels, names: lines, sample_period, stop } = walked;
     let damage = match stop {
         Some(Stop::Damage(damage)) => Some(damage),
-        Some(Stop::Voltage | Stop::Enough) | None => None,
+        Some(Stop::Voltage | Stop::Unclear(_) | Stop::Enough) | None => None,
     };
     let damage = levels.finish(damage)?;
-    Ok(Pass { lines, sample_period, threshold, damage })
-}
-
-/// What the lines are called in the cells of a column.
-#[derive(Default)]
-struct LineNames {
-    seen: [Option<String>; 2],
-}
-
-impl LineNames {
-    fn line(&mut self, row: &Row<'_>, column: usize, options: &Options) -> Result<Line, Stop> {
-        let cell = row.cell(column);
-        let known = |line: &Line| {
-            self.seen[line.index()].as_ref().is_some_and(|name| cell.iter().eq(name.as_bytes()))
-        };
-        if let Some(line) = Line::BOTH.into_iter().find(known) {
-            return Ok(line);
-        }
-        let name = row.text(column)?;
-        let is_given = |given: &Option<String>| given.as_deref() == Some(name);
-        let line = match name {
-            _ if is_given(&options.d0) => Line::D0,
-            _ if is_given(&options.d1) => Line::D1,
-            "0" => Line::D0,
-            "1" => Line::D1,
-            name => line_named(name).ok_or_else(|| {
-                row.refuse(column, format!("found ‘{}’", shown(name)), "the name of D0 or of D1")
-            })?,
-        };
-        self.seen[line.index()].get_or_insert_with(|| name.to_owned());
-        Ok(line)
-    }
-
-    fn into_names(self) -> [String; 2] {
-        let [d0, d1] = self.seen;
-        [d0.unwrap_or_else(|| Line::D0.to_string()), d1.unwrap_or_else(|| Line::D1.to_string())]
-    }
+    let seconds_taken = headings.unit_taken;
+    Ok(Pass { lines, sample_period, threshold, seconds_taken, damage })
 }
 
 /// What happens in each column but the time; one with a cell that is no number

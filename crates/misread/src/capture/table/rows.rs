@@ -4,15 +4,12 @@ use std::cell::Cell;
 use std::io::{self, BufRead, Read, Seek};
 
 use super::TimeUnit;
+use super::cells::{self, FURTHEST};
 use super::headings::Headings;
 use crate::capture::error::shown;
 use crate::capture::levels::Enough;
 use crate::capture::{Damage, Place};
 use crate::pulse::Level;
-
-/// The furthest time, in nanoseconds: a thousand days and more. Fractions are
-/// exact to the nanosecond up to 104 days.
-const FURTHEST: u64 = 90_000_000_000_000_000;
 
 /// Why a walk over the rows stopped before the end.
 #[derive(Debug)]
@@ -21,6 +18,8 @@ pub(super) enum Stop {
     Damage(Damage),
     /// A level is a voltage, and there is no threshold.
     Voltage,
+    /// It is not clear which lines the rows are about; said why.
+    Unclear(String),
     /// Nobody wants more.
     Enough,
 }
@@ -35,7 +34,8 @@ impl From<Enough> for Stop {
 pub(super) struct Row<'a> {
     headings: &'a Headings,
     cells: &'a csv::ByteRecord,
-    line: u64,
+    /// The line it ends in, from 1.
+    last_line: u64,
     before: &'a Cell<Option<i64>>,
 }
 
@@ -47,21 +47,25 @@ pub(super) fn each_row<R: BufRead + Seek>(
     mut see: impl FnMut(&Row<'_>) -> Result<(), Stop>,
 ) -> io::Result<Option<Stop>> {
     input.rewind()?;
-    let ration = Cell::new(LONGEST);
+    let given = Given::default();
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
         .delimiter(headings.delimiter)
         .comment(Some(b'#'))
-        .from_reader(Rationed { inner: input, ration: &ration });
+        // With any other, a row begins in the line before where lines end in a
+        // carriage return and a line feed. The carriage return is white space
+        // behind the last cell.
+        .terminator(csv::Terminator::Any(b'\n'))
+        .from_reader(Rationed { inner: input, given: &given });
     let mut cells = csv::ByteRecord::new();
     let before = Cell::new(None);
     loop {
         let start = reader.position().line();
         match reader.read_byte_record(&mut cells) {
             Ok(false) => return Ok(None),
-            Ok(true) => ration.set(LONGEST),
-            Err(_) if ration.get() == 0 => {
+            Ok(true) => given.left.set(LONGEST),
+            Err(_) if given.left.get() == 0 => {
                 return Ok(Some(Stop::Damage(Damage {
                     place: Place::Line { line: start, cell: None },
                     found: "a row without an end".to_owned(),
@@ -73,11 +77,15 @@ pub(super) fn each_row<R: BufRead + Seek>(
                 _ => return Ok(None),
             },
         }
-        let line = cells.position().map_or(0, csv::Position::line);
-        if line <= headings.line {
+        // The reader has counted the line feed behind the row, if there is one.
+        let end = reader.position();
+        let open = end.byte() == given.bytes.get() && given.last.get() != b'\n';
+        let last_line = end.line() - u64::from(!open);
+        let blank = cells.len() == 1 && cells.as_slice().trim_ascii().is_empty();
+        if last_line <= headings.line || blank {
             continue;
         }
-        let row = Row { headings, cells: &cells, line, before: &before };
+        let row = Row { headings, cells: &cells, last_line, before: &before };
         if let Err(stop) = see(&row) {
             return Ok(Some(stop));
         }
@@ -88,21 +96,39 @@ pub(super) fn each_row<R: BufRead + Seek>(
 /// closed would hold the rest of the file.
 const LONGEST: usize = 1 << 20;
 
+/// What has been given out.
+struct Given {
+    /// How many bytes of the ration are left.
+    left: Cell<usize>,
+    bytes: Cell<u64>,
+    last: Cell<u8>,
+}
+
+impl Default for Given {
+    fn default() -> Self {
+        Given { left: Cell::new(LONGEST), bytes: Cell::new(0), last: Cell::new(b'\n') }
+    }
+}
+
 /// Gives no more than a ration, until it is renewed.
 struct Rationed<'a, R> {
     inner: R,
-    ration: &'a Cell<usize>,
+    given: &'a Given,
 }
 
 impl<R: Read> Read for Rationed<'_, R> {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        let left = self.ration.get();
+        let left = self.given.left.get();
         if left == 0 {
             return Err(io::Error::other("a row without an end"));
         }
         let wanted = buffer.len().min(left);
         let read = self.inner.read(&mut buffer[..wanted])?;
-        self.ration.set(left - read);
+        self.given.left.set(left - read);
+        self.given.bytes.set(self.given.bytes.get() + read as u64);
+        if let Some(&last) = buffer[..read].last() {
+            self.given.last.set(last);
+        }
         Ok(read)
     }
 }
@@ -112,6 +138,11 @@ impl Row<'_> {
     #[inline]
     pub(super) fn cell(&self, column: usize) -> &[u8] {
         self.cells.get(column).unwrap_or_default().trim_ascii()
+    }
+
+    /// Whether it has as many cells as there are headings.
+    pub(super) fn is_whole(&self) -> bool {
+        self.cells.len() >= self.headings.count()
     }
 
     /// The text of a cell.
@@ -139,13 +170,7 @@ impl Row<'_> {
 
     fn any_number(&self, column: usize) -> Result<f64, Stop> {
         let text = self.text(column)?;
-        let number = if self.headings.delimiter == b',' || text.contains('.') {
-            text.parse().ok()
-        } else {
-            text.replacen(',', ".", 1).parse().ok()
-        };
-        number
-            .filter(|number: &f64| number.is_finite())
+        cells::number_in(text, self.headings.delimiter)
             .ok_or_else(|| self.refuse(column, format!("found ‘{}’", shown(text)), "a number"))
     }
 
@@ -202,8 +227,11 @@ impl Row<'_> {
 
     /// Says that a cell is not as it should be.
     pub(super) fn refuse(&self, column: usize, found: String, expected: &str) -> Stop {
+        // A cell in quotation marks may hold line feeds.
+        let within = self.cells.as_slice().iter().filter(|&&byte| byte == b'\n').count() as u64;
+        let line = self.last_line.saturating_sub(within);
         Stop::Damage(Damage {
-            place: Place::Line { line: self.line, cell: Some(shown(self.headings.name(column))) },
+            place: Place::Line { line, cell: Some(shown(self.headings.name(column))) },
             found,
             expected: expected.to_owned(),
         })
@@ -219,15 +247,9 @@ impl Row<'_> {
     }
 
     fn any_nanoseconds(&self, column: usize, unit: TimeUnit) -> Result<i64, Stop> {
-        let nanoseconds = (self.number(column)? * unit.nanoseconds()).round();
-        if nanoseconds.abs() > FURTHEST as f64 {
-            return Err(self.refuse(
-                column,
-                "a time too far off".to_owned(),
-                "less than 1000 days",
-            ));
-        }
-        Ok(nanoseconds as i64)
+        cells::nanoseconds(self.number(column)?, unit).ok_or_else(|| {
+            self.refuse(column, "a time too far off".to_owned(), "less than 1000 days")
+        })
     }
 }
 
