@@ -10,7 +10,7 @@ use clap::{Args, ValueEnum};
 use misread::capture::{Activity, CaptureError, CaptureRead, Damage, Options, Place, TimeUnit};
 use misread::cause::ProbeAt;
 use misread::diagnose::Progress;
-use misread::pulse::{DEFAULT_SILENCE, Finding, Level, Limits, Rhythm};
+use misread::pulse::{DEFAULT_SILENCE, Finding, FindingKind, Level, Limits, Rhythm};
 
 use crate::json;
 use crate::masking::Masking;
@@ -182,7 +182,7 @@ impl Recording {
             limits: *opened.limits(),
             threshold: about.threshold,
             seconds_taken: about.seconds_taken,
-            findings: about.findings,
+            findings: about.findings.into_iter().map(|found| hidden(found, masking)).collect(),
             damage: about.damage,
         };
         Ok(Recording { overview, opened, name, masking })
@@ -208,6 +208,14 @@ impl Recording {
         });
         stopped?;
         gone_over.map_err(|error| refuse(refusal(error, self.name.clone(), self.masking)))
+    }
+}
+
+/// Masked, a line that never pulses is not named: it would tell every bit.
+fn hidden(finding: Finding, masking: Masking) -> Finding {
+    match (masking, finding.kind) {
+        (Masking::On, FindingKind::LineSilent) => Finding { line: None, ..finding },
+        _ => finding,
     }
 }
 

@@ -25,6 +25,18 @@ fn everything(table: &str, args: &[&str]) -> [String; 4] {
     [plain(screen.stdout), json.stdout, drawing, format!("{} {}", screen.status, json.status)]
 }
 
+/// Of reads that are 0s alone or 1s alone one line is silent, and which it is
+/// would tell every bit.
+#[test]
+fn masked_it_is_not_told_which_line_is_silent() {
+    let table = |bits: &str| pulses(bits, |_| (50, 1000));
+    let [zeros, ones] = [table("00000000"), table("11111111")];
+    for args in [&["--mask", "--layout", "key-8"][..], &["--mask"]] {
+        assert_eq!(everything(&zeros, args), everything(&ones, args));
+    }
+    assert_ne!(everything(&zeros, &[]), everything(&ones, &[]));
+}
+
 /// Timing of all kinds, sound and not, in which no pulse touches the next.
 fn timing() -> impl Strategy<Value = Vec<(u64, u64)>> {
     let width = prop_oneof![6 => 40u64..60, 1 => 1u64..20, 1 => 100u64..200];

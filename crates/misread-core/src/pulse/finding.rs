@@ -197,7 +197,10 @@ impl fmt::Display for Finding {
                 "the pulse comes {value} after the one before; the reader's beat is {limit}, so \
                  a bit may be missing."
             ),
-            FindingKind::LineSilent => write!(f, "{line} never pulses in this capture."),
+            FindingKind::LineSilent => {
+                let line = OrElse(self.line, "A line");
+                write!(f, "{line} never pulses in this capture.")
+            }
             FindingKind::FramesTooClose => Ok(()),
         }
     }

@@ -5,9 +5,7 @@
 //! some, the places of the findings tell the bits. So from a read with hidden
 //! bits only what is the same whichever line each pulse stands on is taken: it
 //! is looked at with every pulse put on one line, its findings lose their
-//! places and their number, and it is drawn evenly and not to time. A line that
-//! never pulses in the whole capture is still named: what arrives then is no
-//! card's number.
+//! places and their number, and it is drawn evenly and not to time.
 
 use misread::capture::CaptureRead;
 use misread::file::Entry;

@@ -3,6 +3,7 @@
 use std::collections::VecDeque;
 use std::ops::{ControlFlow, Range};
 
+use misread::Bits;
 use misread::cause::ProbeAt;
 use misread::cause::catalogue::{card_info, info};
 use misread::diagnose::{
@@ -44,6 +45,8 @@ pub(super) struct Session<'a> {
     probe_at: ProbeAt,
     entries: &'a [Entry],
     window: i64,
+    /// The last read that is no repeat, and when it came.
+    shown: Option<(Bits, i64)>,
     kept: VecDeque<Kept>,
     /// How many reads have come since the last were forgotten.
     since: usize,
@@ -82,6 +85,7 @@ impl<'a> Session<'a> {
             probe_at,
             entries: known.entries(),
             window: (args.repeat_window * 1e9) as i64,
+            shown: None,
             kept: VecDeque::new(),
             since: 0,
             reads: 0,
@@ -193,11 +197,22 @@ impl<'a> Session<'a> {
         Ok(if self.failed { Status::Refused } else { Status::of(self.all_good) })
     }
 
+    /// Whether a controller set to ignore repeats would not show it: the bits
+    /// of the last read that it did show, within the window. A repeat does not
+    /// make the window any longer.
+    fn is_repeat(&mut self, bits: Bits, at: i64) -> bool {
+        let repeat = self.shown.is_some_and(|(shown, since)| {
+            shown == bits && !bits.is_empty() && at.saturating_sub(since) < self.window
+        });
+        if !repeat {
+            self.shown = Some((bits, at));
+        }
+        repeat
+    }
+
     fn read(&mut self, arrived: Arrived, context: &mut Context) -> Done {
         let Arrived { bits, pulses, expected, at, line, .. } = arrived;
-        let again = |kept: &&Kept| kept.read.bits == bits && !bits.is_empty();
-        let last = self.kept.iter().rev().find(again);
-        let repeat = last.is_some_and(|last| at.saturating_sub(last.at) <= self.window);
+        let repeat = self.is_repeat(bits, at);
         let expected: Expected = match expected.is_empty() {
             true => self.expect.clone(),
             false => expected.into_iter().collect(),
