@@ -2,7 +2,7 @@
 
 use misread_core::Turn;
 
-use super::codes::{Code, Problem, Reading, codes, turn_of};
+use super::codes::{Code, Problem, Reading, Undo, codes_after, turn_of};
 use super::says;
 use super::{DEFAULT_PAUSE, Habits, Press, Sending, Weighed, weigh};
 use crate::cause::{Cause, Model, ProbeAt};
@@ -144,6 +144,8 @@ pub fn answer(presses: &[Press], setting: &Setting<'_>, model: &Model, numbers: 
     };
     let probability = match verdict {
         Verdict::Ambiguous => best.probability,
+        // Reads that hold no keys may as well all be strays.
+        _ if class == Class::NoKeys => of_class,
         _ => share(&weighed, |weighed| {
             weighed.cause == cause && (sending.is_none() || weighed.sending == sending)
         }),
@@ -203,40 +205,39 @@ pub enum Class {
     NoKeys,
 }
 
-/// What the reads are, sent in each way and turned around in each way.
-struct Readings(Vec<[Reading; TURNS.len()]>);
-
-const TURNS: [Turn; 3] = [Turn::AsReceived, Turn::Inverted, Turn::Reversed];
+/// What the reads are, sent in each way, with each thing undone that can be.
+struct Readings(Vec<[Reading; Undo::ALL.len()]>);
 
 impl Readings {
     fn of(presses: &[Press], setting: &Setting<'_>) -> Self {
-        let of = |way: &Sending| TURNS.map(|turn| codes(presses, way, turn, setting.pause));
+        let of =
+            |way: &Sending| Undo::ALL.map(|undo| codes_after(presses, way, undo, setting.pause));
         Readings(setting.sendings.iter().map(of).collect())
     }
 
-    fn get(&self, sending: usize, turn: Turn) -> Option<&Reading> {
-        let at = TURNS.into_iter().position(|other| other == turn)?;
+    fn get(&self, sending: usize, undo: Undo) -> Option<&Reading> {
+        let at = Undo::ALL.into_iter().position(|other| other == undo)?;
         self.0.get(sending).map(|readings| &readings[at])
     }
 
     /// What was keyed under a cause; where it bends only some of the reads, the
     /// others are as they arrived. `None` where no read can be trusted.
     fn under(&self, sending: Option<usize>, cause: Cause) -> Option<&Reading> {
-        match cause {
-            Cause::D0Open | Cause::D1Open | Cause::LinesShorted | Cause::FramesMerged => None,
-            cause => self.get(sending?, turn_of(cause).unwrap_or(Turn::AsReceived)),
-        }
+        self.get(sending?, Undo::of(cause)?)
     }
 
     fn class(&self, weighed: &Weighed) -> Class {
-        let Some(reading) = weighed.sending.and_then(|sending| {
-            self.get(sending, turn_of(weighed.cause).unwrap_or(Turn::AsReceived))
-        }) else {
+        let turn = turn_of(weighed.cause);
+        let Some(reading) = weighed
+            .sending
+            .and_then(|sending| self.get(sending, Undo::Turn(turn.unwrap_or(Turn::AsReceived))))
+        else {
             return Class::NoKeys;
         };
-        match turn_of(weighed.cause) {
+        let strays = reading.problems.iter().filter(|problem| !problem.is_unread()).count();
+        match turn {
             // Nothing but strays.
-            Some(_) if reading.problems.len() == reading.presses => Class::NoKeys,
+            Some(_) if strays == reading.presses => Class::NoKeys,
             Some(Turn::AsReceived) => Class::AsReceived,
             Some(Turn::Inverted) => Class::TurnedOver,
             Some(_) => Class::LastBitFirst,
