@@ -63,6 +63,7 @@ pub use evidence::{Exhibit, evidence};
 pub(crate) use likelihood::{Posed, Received, has_bytes, ln_any_bits, ln_likelihood, variants};
 pub use likelihood::{ReadError, read_probability};
 pub use moved::Moved;
+pub(crate) use moved::moved;
 pub use next::{NextTest, OutcomeSays, after_outcome, next_tests};
 pub use posterior::{DiagnoseError, Posterior, Progress, SHORTEST_LAYOUT, Triple, posterior};
 pub use printed::{PrintedDiagnosis, TakenAs, diagnose_printed};

@@ -216,7 +216,7 @@ fn first_half(read: &Bits) -> Option<Bits> {
 /// use misread::keypad::{DEFAULT_PAUSE, Mode, Press, Sending, codes};
 ///
 /// let presses = ["0100", "11001011"]
-///     .map(|bits| Press { bits: bits.parse().unwrap(), at: None });
+///     .map(|bits| Press::from(bits.parse::<misread::Bits>().unwrap()));
 /// let found = codes(&presses, &Sending::Keys(Mode::FourBit), Turn::AsReceived, DEFAULT_PAUSE);
 /// assert_eq!(found.codes[0].to_string(), "4?#");
 /// assert_eq!(found.problems[0].read, 2);

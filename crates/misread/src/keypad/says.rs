@@ -1,7 +1,7 @@
 //! The answer in sentences.
 
 use misread_core::Turn;
-use misread_core::keypad::Mode;
+use misread_core::keypad::{Key, Mode};
 
 use super::answer::{Answer, Class, Possible, Setting, Verdict};
 use super::codes::{Code, Undo, codes, turn_of};
@@ -41,6 +41,20 @@ fn sentence(
 ) -> String {
     let keyed = listed(&answer.codes, numbers);
     let how = sending.map(|sending| format!(" ({sending})")).unwrap_or_default();
+    if let (Verdict::None | Verdict::Wire(_), Some(false)) = (answer.verdict, answer.as_keyed) {
+        let what = match answer.verdict {
+            Verdict::Wire(cause) => info(cause).headline,
+            _ => "The wiring is sound",
+        };
+        let keys = setting.expected.unwrap_or_default().iter().map(Key::to_string);
+        return match numbers {
+            Numbers::Masked => format!("{what}{how}, but what arrived is not what was keyed."),
+            Numbers::Shown => {
+                let keys: String = keys.collect();
+                format!("{what}{how}, but what arrived is {keyed}, not the {keys} keyed.")
+            }
+        };
+    }
     match answer.verdict {
         Verdict::NoData => "Nothing arrived.".to_owned(),
         Verdict::None if answer.problems.is_empty() => {
@@ -253,7 +267,7 @@ fn tells(answer: &Answer, setting: &Setting<'_>, sending: Option<&Sending>) -> O
     let says = match (answer.verdict, sending) {
         (Verdict::Wire(_) | Verdict::NoData | Verdict::None, _) => return None,
         (Verdict::Ambiguous, Some(Sending::WholeCode(_))) => {
-            "Key a code whose digits you know and give that read: the number must be the code."
+            "Key a code whose digits you know, give that read and say the code with --expect."
         }
         (Verdict::Ambiguous, None) if setting.sendings.len() > 1 => {
             "Press 0, 1, 2, 3 and #, a second apart, and give each press as a read of its own: \
@@ -261,7 +275,7 @@ fn tells(answer: &Answer, setting: &Setting<'_>, sending: Option<&Sending>) -> O
         }
         (Verdict::Ambiguous, _) => {
             "Press 0, 1, 2, 3 and #, and give those reads: with the data lines exchanged, 0 to 3 \
-             become values that no key sends."
+             become values that no key sends. Or say with --expect what was keyed."
         }
     };
     Some(says.to_owned())
