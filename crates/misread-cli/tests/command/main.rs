@@ -20,6 +20,7 @@ mod layout_learn;
 mod numbers;
 mod schema;
 mod simulate;
+mod simulated;
 mod streams;
 mod watch;
 
