@@ -65,6 +65,7 @@ pub use likelihood::{ReadError, read_probability};
 pub use moved::Moved;
 pub(crate) use moved::moved;
 pub use next::{NextTest, OutcomeSays, after_outcome, next_tests};
+pub(crate) use posterior::ln_sum;
 pub use posterior::{DiagnoseError, Posterior, Progress, SHORTEST_LAYOUT, Triple, posterior};
 pub use printed::{PrintedDiagnosis, TakenAs, diagnose_printed};
 pub use trellis::MAX_OPEN_CHECKS;

@@ -74,10 +74,6 @@ pub enum AnswerError {
     /// no way of sending to ask about.
     #[error("the priors rule out every explanation of these reads")]
     RuledOut,
-    /// The keys that were pressed cannot have given these reads, such as four
-    /// keys five reads.
-    #[error("what is said to have been keyed cannot have given these reads")]
-    Keyed,
 }
 
 /// The answer.
@@ -161,9 +157,6 @@ pub fn answer(
     let model = captured.as_ref().unwrap_or(model);
     let weighed = weigh(presses, setting, model);
     let Some(best) = weighed.first() else { return Err(AnswerError::RuledOut) };
-    if setting.expected.is_some() && weighed.iter().all(|weighed| weighed.sending.is_none()) {
-        return Err(AnswerError::Keyed);
-    }
     let readings = Readings::of(presses, setting);
     let class_of = |weighed: &Weighed| readings.class(weighed);
     let class = likeliest(&weighed, class_of).unwrap_or(Class::NoKeys);

@@ -38,10 +38,10 @@
 //! - **Pulses**: in a capture of the lines the findings of each read are weighed
 //!   as for a card, by the table of the [`Model`](crate::cause::Model), and so is
 //!   where it was taken.
-//! - **What was keyed**, where somebody says so ([`Setting::expected`]): these
-//!   keys, each pressed once, instead of any. A press may then leave nothing
-//!   behind, as likely as the cause loses its whole frame. A whole code's frame
-//!   has that number, its other fields free.
+//! - **What was keyed**, where somebody says so ([`Setting::expected`]): with
+//!   0.95 these keys, each pressed once, where a press may leave nothing behind
+//!   as likely as the cause loses its whole frame, or a frame with that number,
+//!   its other fields free; with 0.05 anything, as above.
 //!
 //! Empty reads are set aside. An unread bit is summed over.
 //!

@@ -14,7 +14,7 @@ use super::codes::turn_of;
 use super::{Habits, NUMBER, Sending, Setting};
 use crate::cause::{Cause, Model};
 use crate::channel::LONGEST_READ;
-use crate::diagnose::{Posed, Received, ln_any_bits, ln_likelihood, variants};
+use crate::diagnose::{Posed, Received, ln_any_bits, ln_likelihood, ln_sum, variants};
 
 /// A read of a keypad.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -83,13 +83,27 @@ pub fn weigh(presses: &[Press], setting: &Setting<'_>, model: &Model) -> Vec<Wei
         }
     };
     for (index, sending) in setting.sendings.iter().enumerate() {
-        let frames = Frames::of(sending, setting.expected);
+        let anything = Frames::of(sending, None);
+        let these = setting.expected.map(|keys| (keys, Frames::of(sending, Some(keys))));
         for cause in Cause::ALL {
-            if cause.is_without_layout() || !frames.allow(cause) {
+            if cause.is_without_layout() || !anything.allow(cause) {
                 continue;
             }
             let prior = habits.prior(sending) / prior_of_all * model.prior(cause);
-            let ln = ln_presses(&seen, &frames, cause, model, setting);
+            let ln = |frames, keyed| ln_presses(&seen, frames, cause, model, habits, keyed);
+            let any = ln(&anything, Keyed::Anything);
+            let ln = match &these {
+                None => any,
+                Some((keys, frames)) => {
+                    let said = match frames {
+                        Frames::Keys(..) => ln(frames, Keyed::These(keys)),
+                        // A whole code's frame knows what it carries.
+                        Frames::Whole(_) => ln(frames, Keyed::Anything),
+                    };
+                    let other = habits.otherwise;
+                    ln_sum([said + libm::log(1.0 - other), any + libm::log(other)].into_iter())
+                }
+            };
             add(Some(index), cause, prior, ln);
         }
     }
@@ -187,7 +201,7 @@ impl Frames {
     /// Whether a cause can do anything to them at all.
     fn allow(&self, cause: Cause) -> bool {
         match (cause, self) {
-            (Cause::FrameSplit, _) | (_, Frames::Whole(None)) => false,
+            (Cause::FrameSplit, _) => false,
             (Cause::BytesReversed, Frames::Keys(..)) => false,
             (Cause::BytesReversed, Frames::Whole(posed)) => {
                 posed.as_ref().is_some_and(|posed| posed.bytes_reversed.is_some())
@@ -203,13 +217,9 @@ fn ln_presses(
     frames: &Frames,
     cause: Cause,
     model: &Model,
-    setting: &Setting<'_>,
+    habits: &Habits,
+    keyed: Keyed<'_>,
 ) -> f64 {
-    // A frame with a whole code knows what it carries.
-    let keyed = match (frames, setting.expected) {
-        (Frames::Keys(..), Some(keys)) => Keyed::These(keys),
-        _ => Keyed::Anything,
-    };
     // One bit in all the reads together is changed: the others are sound.
     let (sound, changed) = match cause {
         Cause::OneBitChanged => (Cause::None, Some(cause)),
@@ -218,7 +228,7 @@ fn ln_presses(
     let arrivals = Arrivals::of(seen, frames, sound, model.rates(sound));
     let changed = changed.map(|cause| Arrivals::of(seen, frames, cause, &[]));
     let ln = |variant: usize| {
-        let mut walk = Walk::new(&setting.habits, keyed, changed.is_some());
+        let mut walk = Walk::new(habits, keyed, changed.is_some());
         for &(at, pause) in &seen.order {
             walk.pass_lost(&arrivals, variant);
             let changed = changed.as_ref().map(|arrivals| (arrivals, at, 0));
@@ -227,16 +237,8 @@ fn ln_presses(
         walk.pass_lost(&arrivals, variant);
         walk.ln(seen.order.len())
     };
-    ln_mean(&(0..arrivals.variants).map(ln).collect::<Vec<_>>())
-}
-
-fn ln_mean(lns: &[f64]) -> f64 {
-    let highest = lns.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    if highest == f64::NEG_INFINITY {
-        return highest;
-    }
-    let sum: f64 = lns.iter().map(|ln| libm::exp(ln - highest)).sum();
-    highest + libm::log(sum / lns.len() as f64)
+    let lns: Vec<f64> = (0..arrivals.variants).map(ln).collect();
+    ln_sum(lns.iter().copied()) - libm::log(lns.len() as f64)
 }
 
 /// How each different read can have come about under a cause.

@@ -96,7 +96,6 @@ pub(crate) enum ModeArg {
 fn refuse(error: AnswerError) -> Refusal {
     let expected = match error {
         AnswerError::RuledOut => "--priors that leave some explanation possible",
-        AnswerError::Keyed => "--expect with all that was keyed in these reads, and no more",
     };
     Refusal::new(error.to_string(), expected)
 }
