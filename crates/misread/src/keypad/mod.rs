@@ -52,14 +52,15 @@
 //! press.
 //!
 //! ```
+//! use misread::Bits;
 //! use misread::cause::{Cause, Model};
 //! use misread::diagnose::Numbers;
-//! use misread::keypad::{Habits, Press, Sending, Setting, Verdict, answer};
+//! use misread::keypad::{Press, Sending, Setting, Verdict, answer};
 //!
 //! // The sail loft's keypad: somebody keyed 4 1 7 and the hash key.
 //! let presses: Vec<Press> = ["1011", "1110", "1000", "0100"]
 //!     .into_iter()
-//!     .map(|bits| bits.parse().map(Press::from))
+//!     .map(|bits| bits.parse::<Bits>().map(Press::from))
 //!     .collect::<Result<_, misread::bits::TextError>>()?;
 //! let sendings = Sending::all(None);
 //! let setting = Setting::of(&sendings);
