@@ -43,7 +43,8 @@ fuzz_target!(|text: &str| {
 
     let presses: Vec<Press> = found.presses.into_iter().take(12).collect();
     let sendings = Sending::all(None);
-    let answer = answer(&presses, &Setting::of(&sendings), &Model::default(), Numbers::Shown);
+    let setting = Setting::of(&sendings);
+    let answer = answer(&presses, &setting, &Model::default(), Numbers::Shown).unwrap();
     assert!((0.0..=1.0).contains(&answer.probability) && !answer.says.is_empty());
     let sum: f64 = answer.possible.iter().map(|possible| possible.probability).sum();
     assert!(sum <= 1.0 + 1e-9);

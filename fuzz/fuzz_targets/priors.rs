@@ -25,7 +25,7 @@ fuzz_target!(|text: &str| {
         match diagnose(&case, &candidates, &model, Numbers::Shown, go_on) {
             Ok(answer) => assert!(!answer.says.is_empty()),
             // Priors can rule out everything that explains a read.
-            Err(error) => assert_eq!(error, DiagnoseError::Nothing),
+            Err(error) => assert_eq!(error, DiagnoseError::RuledOut),
         }
     }
 });

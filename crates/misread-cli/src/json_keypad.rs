@@ -16,13 +16,17 @@ pub(crate) struct Keypad {
     pub(crate) mode: Option<String>,
     /// The layout of a whole code's frame.
     pub(crate) layout: Option<String>,
+    /// The keys that are said to have been pressed, • for hidden; null where
+    /// nobody says.
+    pub(crate) expected: Option<String>,
     /// The codes as they were keyed, whatever the wire made of them; none
     /// where that cannot be told.
     pub(crate) codes: Vec<Code>,
     /// The id of a cause, `none`, `no-data`, or `ambiguous` where the reads
     /// leave open how they must be read.
     pub(crate) verdict: String,
-    /// Whether the wiring is sound and every press is a key.
+    /// Whether the wiring is sound, every press is a key, and what arrived is
+    /// what was keyed where that is known.
     pub(crate) ok: bool,
     /// How likely verdict and mode are together; null for `no-data`; for
     /// `ambiguous`, how likely the first of `possible` is.

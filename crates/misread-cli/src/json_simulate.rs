@@ -46,6 +46,7 @@ impl Simulate {
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub(crate) struct Frame {
     pub(crate) bits: String,
+    /// Empty for a key where numbers are masked.
     pub(crate) fields: Fields,
 }
 

@@ -1,5 +1,6 @@
 //! Field values as typed, and what is said of those that cannot be.
 
+use misread::core::keypad::Key;
 use misread::file::{ShownError, ValuesProblem, parse_values};
 use misread::{Bits, Layout};
 
@@ -34,6 +35,25 @@ pub(crate) fn parse(text: &str, masking: Masking) -> Result<Vec<(String, u64)>, 
             ..Refusal::new(message, error.expected()).at(place)
         }
     })
+}
+
+/// The keys of `2580#`, as `option` gives them.
+///
+/// # Errors
+///
+/// No key at all, or a character that is none, with its place.
+pub(crate) fn keys(option: &str, text: &str, masking: Masking) -> Result<Vec<Key>, Refusal> {
+    const EXPECTED: &str = "digits, * and #, such as 2580#";
+    if text.is_empty() {
+        return Err(Refusal::new(format!("{option} has no key"), EXPECTED));
+    }
+    let key = |(at, c): (usize, char)| {
+        Key::from_char(c).ok_or_else(|| Refusal {
+            excerpt: Some((masking.pasted(text), at)),
+            ..Refusal::new(format!("‘{c}’ is no key"), EXPECTED)
+        })
+    };
+    text.chars().enumerate().map(key).collect()
 }
 
 /// The read behind the numbers a panel shows.

@@ -13,19 +13,20 @@ use misread::cause::{Cause, Model};
 use misread::diagnose::Numbers;
 use misread::file::LineProblem;
 use misread::keypad::{
-    Answer, Ended, Key, Mode, Press, ProblemKind, Sending, Setting, Verdict, Why, answer,
-    read_presses, reads_in, weigh,
+    Answer, AnswerError, Ended, Key, Mode, Press, ProblemKind, Sending, Setting, Verdict, Why,
+    answer, read_presses, reads_in, weigh,
 };
 use misread::layout::{Layout, built_in};
+use misread::pulse::Evidence;
 use misread::{Bit, Bits};
 use proptest::prelude::*;
 
 fn presses(text: &str) -> Vec<Press> {
-    reads_in(text).unwrap().into_iter().map(|bits| Press { bits, at: None }).collect()
+    reads_in(text).unwrap().into_iter().map(Press::from).collect()
 }
 
 fn ask(presses: &[Press], sendings: &[Sending]) -> Answer {
-    answer(presses, &Setting::of(sendings), &Model::default(), Numbers::Shown)
+    answer(presses, &Setting::of(sendings), &Model::default(), Numbers::Shown).unwrap()
 }
 
 fn said(text: &str) -> Answer {
@@ -66,9 +67,9 @@ fn every_key_goes_through_every_mode_sound_and_exchanged() {
         for key in 0..12u8 {
             let keyed = [1, key, 2, 3, 11];
             let sound: Vec<Press> =
-                keyed.iter().map(|&v| Press { bits: bits(&frame(mode, v)), at: None }).collect();
+                keyed.iter().map(|&v| Press::from(bits(&frame(mode, v)))).collect();
             let turned: Vec<Press> =
-                sound.iter().map(|p| Press { bits: p.bits.complement(), at: None }).collect();
+                sound.iter().map(|p| Press::from(p.bits.complement())).collect();
             let one = Key::from_value(key).unwrap().as_char();
             let text = match one {
                 '*' => "23#".to_owned(),
@@ -131,11 +132,13 @@ fn faults_of_pulses_are_told_by_the_lengths() {
 
 #[test]
 fn nothing_is_no_data() {
-    let nothing = [Press { bits: Bits::new(), at: None }];
+    let nothing = [Press::from(Bits::new())];
     for presses in [&nothing[..], &[]] {
         assert_eq!(ask(presses, &Sending::all(None)).verdict, Verdict::NoData);
     }
-    assert_eq!(ask(&presses("0001"), &[]).verdict, Verdict::NoData);
+    let nowhere = Setting::of(&[]);
+    let found = answer(&presses("0001"), &nowhere, &Model::default(), Numbers::Shown);
+    assert_eq!(found.unwrap_err(), AnswerError::RuledOut);
 }
 
 /// Common practice: the digits as a number in the card-number field of the
@@ -151,7 +154,7 @@ fn a_whole_code_is_the_card_number_of_a_frame() {
     assert_eq!(codes(&found), ["1234#"]);
     assert_eq!(found.codes[0].others, [("facility".to_owned(), 42)]);
     // Derived: exchanged lines fail both parities; so does the frame reversed.
-    let turned = [Press { bits: sound[0].bits.complement(), at: None }];
+    let turned = [Press::from(sound[0].bits.complement())];
     let found = ask(&turned, &sendings);
     assert_eq!(found.verdict, Verdict::Wire(Cause::LinesSwapped));
     assert_eq!(codes(&found), ["1234#"]);
@@ -171,6 +174,7 @@ fn times_divide_codes_and_begin_them_anew() {
         let press = |(bits, at): (&str, i64)| Press {
             bits: bits.parse().unwrap(),
             at: Some(at * 1_000_000_000),
+            ..Press::default()
         };
         ask(&reads.into_iter().zip(times).map(press).collect::<Vec<_>>(), &Sending::all(None))
     };
@@ -214,6 +218,8 @@ struct Brute<'a> {
     reads: &'a [Read],
     /// Which read has its one bit changed, for that cause.
     changed: Option<usize>,
+    /// What was keyed, where that is known.
+    known: Option<&'a [u8]>,
 }
 
 impl Brute<'_> {
@@ -237,6 +243,38 @@ impl Brute<'_> {
         sum
     }
 
+    /// The same where the keys are known, of which so many have been pressed. A
+    /// press of which nothing arrives is no read.
+    fn after_known(&self, at: usize, pressed: usize) -> f64 {
+        let keys = &self.known.unwrap()[pressed..];
+        let Some((&key, _)) = keys.split_first() else {
+            return if at == self.reads.len() { 1.0 } else { 0.0 };
+        };
+        let mut sum = self.one(usize::MAX, &Vec::new(), key) * self.after_known(at, pressed + 1);
+        let Some(read) = self.reads.get(at) else { return sum };
+        let arrives = 0.9 * self.one(at, read, key);
+        let weight = match self.changed == Some(at) {
+            true => arrives,
+            false => 0.995 * arrives + 0.005 * any_bits(read) / 512.0,
+        };
+        sum += weight * self.after_known(at + 1, pressed + 1);
+        let sent = self.as_sent(read).filter(|_| self.changed != Some(at));
+        for count in 2..=keys.len() {
+            let together: Frame =
+                keys[..count].iter().flat_map(|&key| frame(self.mode, key)).collect();
+            let fits = |sent: &Read| {
+                let mut pairs = together.iter().zip(sent);
+                sent.len() == together.len()
+                    && pairs.all(|(&bit, seen)| seen.is_none_or(|seen| seen == bit))
+            };
+            if sent.as_ref().is_some_and(fits) {
+                let burst = 0.995 * 0.1 / 2f64.powi(count as i32 - 1);
+                sum += burst * self.after_known(at + 1, pressed + count);
+            }
+        }
+        sum
+    }
+
     fn one(&self, at: usize, read: &Read, value: u8) -> f64 {
         let nothing =
             Little { name: "key", bits: 0, fields: vec![], fixed: vec![], parity: vec![] };
@@ -247,15 +285,19 @@ impl Brute<'_> {
         arrives(cause, self.rate, &nothing, &frame(self.mode, value), read)
     }
 
+    /// A read of several keys as it would have to be sent.
+    fn as_sent(&self, read: &Read) -> Option<Read> {
+        match self.cause {
+            "none" | "one-bit-changed" => Some(read.clone()),
+            "lines-swapped" | "bits-inverted" => Some(read.iter().map(|b| b.map(|b| !b)).collect()),
+            "bit-order-reversed" => Some(read.iter().rev().copied().collect()),
+            _ => None,
+        }
+    }
+
     /// Two keys or more in one read.
     fn burst(&self, at: usize, read: &Read, keys: &mut Vec<u8>, within: bool, p: f64) -> f64 {
-        // The read as it would have to be sent.
-        let sent: Read = match self.cause {
-            "none" | "one-bit-changed" => read.clone(),
-            "lines-swapped" | "bits-inverted" => read.iter().map(|b| b.map(|b| !b)).collect(),
-            "bit-order-reversed" => read.iter().rev().copied().collect(),
-            _ => return 0.0,
-        };
+        let Some(sent) = self.as_sent(read) else { return 0.0 };
         let so_far = keys.iter().flat_map(|&key| frame(self.mode, key));
         let fits = so_far.clone().zip(&sent).all(|(bit, seen)| seen.is_none_or(|seen| seen == bit));
         let len = so_far.count();
@@ -276,7 +318,10 @@ impl Brute<'_> {
     }
 }
 
-fn brute_force(reads: &[Read]) -> HashMap<(Option<usize>, &'static str), f64> {
+fn brute_force(
+    reads: &[Read],
+    known: Option<&[u8]>,
+) -> HashMap<(Option<usize>, &'static str), f64> {
     let mut joint = HashMap::new();
     for (mode, of_mode) in MODES.into_iter().enumerate() {
         for (cause, prior, rates) in CAUSES {
@@ -286,7 +331,14 @@ fn brute_force(reads: &[Read]) -> HashMap<(Option<usize>, &'static str), f64> {
                 continue;
             }
             let by_rate = rates.iter().map(|&rate| {
-                let of = |changed| Brute { mode, cause, rate, reads, changed }.from(0, false);
+                let of = |changed| {
+                    let brute = Brute { mode, cause, rate, reads, changed, known };
+                    match known {
+                        // With 0.05 something else was keyed.
+                        Some(_) => 0.95 * brute.after_known(0, 0) + 0.05 * brute.from(0, false),
+                        None => brute.from(0, false),
+                    }
+                };
                 match cause {
                     "one-bit-changed" => {
                         (0..reads.len()).map(|at| of(Some(at))).sum::<f64>() / reads.len() as f64
@@ -310,13 +362,20 @@ fn brute_force(reads: &[Read]) -> HashMap<(Option<usize>, &'static str), f64> {
 
 /// Holds the posterior of some reads against the brute force.
 fn agree(reads: &[Bits]) {
-    let presses: Vec<Press> = reads.iter().map(|&bits| Press { bits, at: None }).collect();
+    agree_knowing(reads, None);
+}
+
+fn agree_knowing(reads: &[Bits], known: Option<&[u8]>) {
+    let presses: Vec<Press> = reads.iter().map(|&bits| Press::from(bits)).collect();
     let sendings = Sending::all(None);
-    let found = weigh(&presses, &Setting::of(&sendings), &Model::default());
+    let keys: Option<Vec<Key>> =
+        known.map(|keys| keys.iter().map(|&key| Key::from_value(key).unwrap()).collect());
+    let setting = Setting { expected: keys.as_deref(), ..Setting::of(&sendings) };
+    let found = weigh(&presses, &setting, &Model::default());
     let sum: f64 = found.iter().map(|weighed| weighed.probability).sum();
     assert!((sum - 1.0).abs() < 1e-12, "{sum}");
     let read = |bits: &Bits| bits.iter().map(Bit::value).collect::<Read>();
-    let expected = brute_force(&reads.iter().map(read).collect::<Vec<_>>());
+    let expected = brute_force(&reads.iter().map(read).collect::<Vec<_>>(), known);
     for (&(sending, cause), &expected) in &expected {
         let found = found
             .iter()
@@ -361,6 +420,15 @@ proptest! {
     }
 
     #[test]
+    fn so_it_is_where_the_keys_are_known(
+        reads in prop::collection::vec("[01]{1,9}", 1..=3),
+        keys in prop::collection::vec(0u8..12, 1..=4),
+    ) {
+        let reads: Vec<Bits> = reads.iter().map(|read| read.parse().unwrap()).collect();
+        agree_knowing(&reads, Some(&keys));
+    }
+
+    #[test]
     fn whatever_is_keyed_comes_back_once_it_can_be_told(
         keys in prop::collection::vec(0u8..12, 0..30),
         mode in 0usize..3,
@@ -372,7 +440,7 @@ proptest! {
         if exchanged {
             reads = reads.iter().map(Bits::complement).collect();
         }
-        let presses: Vec<Press> = reads.iter().map(|&bits| Press { bits, at: None }).collect();
+        let presses: Vec<Press> = reads.iter().map(|&bits| Press::from(bits)).collect();
         let found = ask(&presses, &Sending::all(None));
         let verdict = if exchanged { Verdict::Wire(Cause::LinesSwapped) } else { Verdict::None };
         prop_assert_eq!(found.verdict, verdict);
@@ -396,10 +464,10 @@ proptest! {
             let reads = sent(2, &keys);
             let turn = |read: &Bits| if exchanged { read.complement() } else { *read };
             let presses: Vec<Press> =
-                reads.iter().map(|read| Press { bits: turn(read), at: None }).collect();
+                reads.iter().map(|read| Press::from(turn(read))).collect();
             let sendings = Sending::all(None);
             let model = Model::default();
-            let found = answer(&presses, &Setting::of(&sendings), &model, Numbers::Masked);
+            let found = answer(&presses, &Setting::of(&sendings), &model, Numbers::Masked).unwrap();
             (found.says, found.evidence, found.notes, found.tells)
         };
         prop_assert_eq!(masked(&one), masked(&other));
@@ -414,6 +482,93 @@ proptest! {
             prop_assert!(!error.to_string().is_empty() && !error.expected().is_empty());
         }
     }
+}
+
+/// 7 8 and 8 7 are each other with the lines exchanged (derived).
+#[test]
+fn what_was_keyed_settles_what_is_open() {
+    let sendings = Sending::all(None);
+    let told = |reads: &str, keys: &str| {
+        let keys: Vec<Key> = keys.chars().map(|c| Key::from_char(c).unwrap()).collect();
+        let setting = Setting { expected: Some(&keys), ..Setting::of(&sendings) };
+        answer(&presses(reads), &setting, &Model::default(), Numbers::Shown).unwrap()
+    };
+    assert_eq!(said("0111 1000").verdict, Verdict::Ambiguous);
+    let sound = told("0111 1000", "78");
+    assert_eq!((sound.verdict, sound.ok, sound.as_keyed), (Verdict::None, true, Some(true)));
+    let exchanged = told("0111 1000", "87");
+    assert_eq!(exchanged.verdict, Verdict::Wire(Cause::LinesSwapped));
+    assert_eq!(codes(&exchanged), ["87"]);
+    // More reads than keys: something else was keyed.
+    let more = told("0001 0010 0011", "12");
+    assert_eq!((more.verdict, more.ok, more.as_keyed), (Verdict::None, false, Some(false)));
+    // With D0 open nothing is left of a 0 in four bits: two reads of three keys.
+    let lost = told("1 111", "107");
+    assert_eq!(lost.verdict, Verdict::Wire(Cause::D0Open));
+    // 3 and 8 differ in three bits: a press went astray, no cause did that.
+    let wrong = told("0001 0010 0011 0100 1011", "1284#");
+    assert_eq!((wrong.ok, wrong.as_keyed), (false, Some(false)));
+    assert!(wrong.says.contains("1234#, not the 1284#"), "{}", wrong.says);
+}
+
+/// In a capture runts and gaps say which line loses pulses, where the bits
+/// leave it open.
+#[test]
+fn the_pulses_of_a_capture_are_weighed() {
+    let by_bits = presses("0010 0101 1000 000 1011");
+    let found = said("0010 0101 1000 000 1011");
+    let of = |answer: &Answer, cause| -> f64 {
+        let of = answer.possible.iter().filter(|possible| possible.cause == cause);
+        of.map(|possible| possible.probability).sum()
+    };
+    assert!(of(&found, Cause::D0Weak) < 0.5);
+    let pulses = Evidence {
+        lines_overlap: Some(false),
+        short_pulse: [Some(true), Some(false)],
+        double_pulse: [Some(false); 2],
+        missing_beat: None,
+    };
+    let captured: Vec<Press> = by_bits.iter().map(|&press| Press { pulses, ..press }).collect();
+    let found = ask(&captured, &Sending::all(None));
+    // The table of findings: 0.7 for a short pulse on D0 where it is weak, 0.02
+    // where only D1 is.
+    assert_eq!(found.verdict, Verdict::Wire(Cause::D0Weak));
+    assert!(of(&found, Cause::D0Weak) > 0.9 && of(&found, Cause::D1Weak) == 0.0);
+    assert!(found.evidence.iter().any(|says| says.contains("narrow")), "{found:?}");
+}
+
+/// A cause that keeps every bit keeps the code.
+#[test]
+fn a_frame_that_arrives_twice_or_by_its_bytes_is_still_a_code() {
+    let found = said("00100010 01010101 10001000 00000000 10111011");
+    assert_eq!(found.verdict, Verdict::Wire(Cause::FramesMerged));
+    assert_eq!(codes(&found), ["2580#"]);
+    assert!(found.says.contains("2580#"), "{}", found.says);
+    let layout = Arc::new(Layout::new(&built_in::OPEN_26).unwrap());
+    // 0x04d2 as it is sent with its bytes in reverse order.
+    let sent = layout.encode([("facility", 42), ("card", 0xd204)]).unwrap();
+    let only = [Sending::whole_code(layout).unwrap()];
+    let found = ask(&[Press::from(sent)], &only);
+    let reversed = found.possible.iter().find(|one| one.cause == Cause::BytesReversed).unwrap();
+    assert_eq!(reversed.codes[0].to_string(), "1234#");
+    let keys: Vec<Key> = "1234#".chars().map(|c| Key::from_char(c).unwrap()).collect();
+    let setting = Setting { expected: Some(&keys), ..Setting::of(&only) };
+    let found = answer(&[Press::from(sent)], &setting, &Model::default(), Numbers::Shown).unwrap();
+    assert_eq!(found.verdict, Verdict::Wire(Cause::BytesReversed));
+    assert_eq!((codes(&found), found.as_keyed), (vec!["1234#".to_owned()], Some(true)));
+}
+
+#[test]
+fn reads_of_which_no_bit_is_known_leave_everything_open() {
+    assert_eq!(said("???? ????").verdict, Verdict::Ambiguous);
+}
+
+#[test]
+fn priors_that_leave_nothing_are_no_silence() {
+    let model = Model::default().with_priors("[causes]\nunknown-layout = 1").unwrap();
+    let sendings = Sending::all(None);
+    let found = answer(&presses("0001 001"), &Setting::of(&sendings), &model, Numbers::Shown);
+    assert_eq!(found.unwrap_err(), AnswerError::RuledOut);
 }
 
 #[test]

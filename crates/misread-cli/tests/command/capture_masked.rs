@@ -31,7 +31,7 @@ fn everything(table: &str, args: &[&str]) -> [String; 4] {
 fn masked_it_is_not_told_which_line_is_silent() {
     let table = |bits: &str| pulses(bits, |_| (50, 1000));
     let [zeros, ones] = [table("00000000"), table("11111111")];
-    for args in [&["--mask", "--layout", "key-8"][..], &["--mask"]] {
+    for args in [&["--mask", "--layout", "open-26"][..], &["--mask"]] {
         assert_eq!(everything(&zeros, args), everything(&ones, args));
     }
     assert_ne!(everything(&zeros, &[]), everything(&ones, &[]));

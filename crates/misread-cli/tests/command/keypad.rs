@@ -178,3 +178,64 @@ fn masked_answers_show_no_digit_of_a_code() {
     let run = misread_with(["keypad", "--mask"], "01x\n");
     assert!(!run.stderr.contains("01"), "{}", run.stderr);
 }
+
+#[test]
+fn what_was_keyed_settles_it() {
+    let reads = ["0111", "1000", "1011"];
+    let run = keypad(&["--expect", "78#"], &reads);
+    assert_eq!(run.status, 0, "{run:?}");
+    assert_snapshot!(run.stdout);
+    let turned = keypad(&["--expect", "87"], &reads[..2]);
+    assert!(turned.stdout.contains("what was keyed is 87"), "{turned:?}");
+    // More keys than were said, and others: these are the wrong code, not a
+    // keypad of an unknown kind.
+    for expect in ["79#", "7", "1234#"] {
+        let other = keypad(&["--mode", "4", "--expect", expect], &["0001", "0010", "1011"]);
+        assert_eq!(other.status, 1, "{other:?}");
+        let says = other.stdout.replace('\n', " ");
+        assert!(says.contains(&format!("what arrived is 12#, not the {expect} keyed")), "{says}");
+    }
+    let masked = keypad(&["--mask", "--json", "--expect", "78#"], &reads).json().remove(0);
+    assert_eq!((&masked["expected"], &masked["ok"]), (&"•••".into(), &true.into()));
+    for expect in ["", "7x"] {
+        let run = keypad(&["--expect", expect], &reads);
+        assert_eq!((run.status, run.stdout.as_str()), (2, ""), "{run:?}");
+        assert!(run.stderr.contains("key"), "{run:?}");
+    }
+}
+
+#[test]
+fn priors_are_taken_as_explain_takes_them() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("priors.toml");
+    let file = path.to_str().unwrap();
+    fs::write(&path, "[causes]\nlines-swapped = 0.97\n").unwrap();
+    let reads = ["0111", "1000"];
+    let answer = &keypad(&["--json", "--priors", file], &reads).json()[0];
+    assert_eq!(answer["verdict"], "lines-swapped", "{answer}");
+    fs::write(&path, "[causes]\nlines-swaped = 0.97\n").unwrap();
+    let run = keypad(&["--priors", file], &reads);
+    assert_eq!((run.status, run.stdout.as_str()), (2, ""), "{run:?}");
+    assert!(run.stderr.contains("priors.toml") && run.stderr.contains("lines-swaped"));
+    // Nothing is possible: that is no dead keypad, and no lack of reads.
+    fs::write(&path, "[causes]\nunknown-layout = 1\n").unwrap();
+    for command in ["keypad", "explain"] {
+        let run = misread([command, "--priors", file, "--reads", &written(&folder)]);
+        assert_eq!(run.status, 2, "{run:?}");
+        assert!(run.stderr.contains("rule out every explanation"), "{run:?}");
+    }
+}
+
+/// Two reads of different lengths.
+fn written(folder: &tempfile::TempDir) -> String {
+    let path = folder.path().join("reads.txt");
+    fs::write(&path, "0001\n00010\n").unwrap();
+    path.to_str().unwrap().to_owned()
+}
+
+#[test]
+fn masked_a_cell_that_is_no_time_is_not_told() {
+    let run = misread_with(["keypad", "--mask", "-"], "time_s,bits\n0x4b/8,1011\n0,1011\n");
+    assert_eq!(run.status, 2);
+    assert!(!run.stderr.contains("4b"), "{}", run.stderr);
+}

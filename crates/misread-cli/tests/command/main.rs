@@ -21,6 +21,7 @@ mod numbers;
 mod readme;
 mod schema;
 mod simulate;
+mod simulated;
 mod streams;
 mod watch;
 

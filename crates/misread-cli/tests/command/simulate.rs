@@ -77,7 +77,7 @@ fn what_cannot_be_made_is_refused_before_anything_is_written() {
     misread: ‘x’ is no key
       25x
         ^
-      expected digits, * and #
+      expected digits, * and #, such as 2580#
     ");
     assert!(!path.exists());
 }
@@ -91,4 +91,51 @@ fn nothing_that_arrives_leaves_an_empty_capture() {
     let run = misread([&args[..], &["-o", file, "card=4294967295"]].concat());
     assert_eq!(run.status, 0, "{run:?}");
     assert!(run.stdout.contains("Of 1 more nothing arrived"), "{run:?}");
+}
+
+#[test]
+fn a_riddle_that_cannot_be_written_leaves_no_answer_behind() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("riddle.vcd");
+    fs::write(&path, "kept").unwrap();
+    let run = simulate(&["--draw-cause", "--as", "vcd", "-o", path.to_str().unwrap()]);
+    assert_eq!(run.status, 2, "{run:?}");
+    assert_eq!(fs::read(&path).unwrap(), b"kept");
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+}
+
+/// A keypad's presses are one case: of all of them together one bit is changed,
+/// and none is split.
+#[test]
+fn a_fault_does_to_keys_what_the_keypad_takes_it_to_do() {
+    let pressed =
+        |args: &[&str]| misread([&["simulate", "--keys", "2580#", "--keypad", "4"], args].concat());
+    let sound = pressed(&[]).stdout;
+    let mut places = std::collections::HashSet::new();
+    for seed in ["1", "2", "3", "4"] {
+        let changed = pressed(&["--cause", "one-bit-changed", "--seed", seed]).stdout;
+        let differs = |(a, b): &(char, char)| a != b;
+        assert_eq!(sound.chars().zip(changed.chars()).filter(differs).count(), 1, "{changed}");
+        places.insert(sound.chars().zip(changed.chars()).position(|(a, b)| a != b));
+    }
+    assert!(places.len() > 1);
+    for args in [&["--cause", "frame-split"][..], &["--reads", "2"], &["--probe-at", "reader"]] {
+        let run = pressed(args);
+        assert_eq!((run.status, run.stdout.as_str()), (2, ""), "{run:?}");
+    }
+}
+
+#[test]
+fn masked_no_key_is_told() {
+    let args = ["simulate", "--mask", "--keypad", "8", "--keys"];
+    let shown = misread([&args[..], &["58#", "--json"]].concat());
+    assert_eq!(shown.status, 0);
+    let object = &shown.json()[0];
+    for frame in object["frames"].as_array().unwrap() {
+        assert_eq!(frame["fields"], serde_json::json!({}), "{object}");
+        assert_eq!(frame["bits"], "•".repeat(8));
+    }
+    let refused = misread([&args[..], &["58x"]].concat());
+    assert_eq!(refused.status, 2);
+    assert!(refused.stderr.contains("•••") && !refused.stderr.contains("58x"), "{refused:?}");
 }

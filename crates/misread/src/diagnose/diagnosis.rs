@@ -216,7 +216,13 @@ pub fn diagnose(
     let card = named_card(mine, case, candidates, numbers);
     let ok = verdict == Verdict::None && concerns.is_empty();
     let alike = alike(&answer, &posterior, model);
-    let moved = moved(answer.cause, &posterior, &units.pulses, model);
+    let moved = moved(
+        answer.cause,
+        posterior.of_cause(answer.cause),
+        &posterior.by_bits,
+        &units.pulses,
+        model,
+    );
     let mut diagnosis = Diagnosis {
         verdict,
         ok,

@@ -2,7 +2,6 @@
 
 use misread_core::pulse::Evidence;
 
-use super::posterior::Posterior;
 use super::wording::{percent, sentence};
 use crate::cause::{Cause, Model, Sought};
 
@@ -27,18 +26,19 @@ pub struct Moved {
     pub says: String,
 }
 
-/// What moved the probability of a cause, the strongest first. `pulses` is what
-/// was looked for in each read.
-pub(super) fn moved(
+/// What moved the probability of a cause to `with`, the strongest first.
+/// `by_bits` is what each cause has by the bits alone, in the order of
+/// [`Cause::ALL`]; `pulses` is what was looked for in each read.
+pub(crate) fn moved(
     cause: Cause,
-    posterior: &Posterior,
+    with: f64,
+    by_bits: &[f64; Cause::ALL.len()],
     pulses: &[Evidence],
     model: &Model,
 ) -> Vec<Moved> {
-    let with = posterior.of_cause(cause);
     let of = |sought: Sought| {
         let looked: Vec<bool> = pulses.iter().filter_map(|seen| sought.found_in(seen)).collect();
-        let without = without(sought, cause, posterior, pulses, model);
+        let without = without(sought, cause, by_bits, pulses, model);
         if looked.is_empty() || (with - without).abs() < LEAST_SHIFT {
             return None;
         }
@@ -55,7 +55,7 @@ pub(super) fn moved(
 fn without(
     left_out: Sought,
     of: Cause,
-    posterior: &Posterior,
+    by_bits: &[f64; Cause::ALL.len()],
     pulses: &[Evidence],
     model: &Model,
 ) -> f64 {
@@ -64,7 +64,7 @@ fn without(
         let found = pulses
             .iter()
             .flat_map(|evidence| others().map(|sought| model.ln_finding(sought, cause, evidence)));
-        libm::log(posterior.by_bits[cause.index()]) + found.sum::<f64>()
+        libm::log(by_bits[cause.index()]) + found.sum::<f64>()
     });
     let total = super::posterior::ln_sum(lns.iter().copied());
     if total == f64::NEG_INFINITY { 0.0 } else { libm::exp(lns[of.index()] - total) }

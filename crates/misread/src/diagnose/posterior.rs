@@ -59,6 +59,9 @@ pub enum DiagnoseError {
         /// How many checks are open there.
         open: usize,
     },
+    /// Only priors, rates or findings that leave nothing possible get here.
+    #[error("the priors rule out every explanation of these reads")]
+    RuledOut,
     /// The progress callback stopped it.
     #[error("stopped")]
     Stopped,
@@ -332,8 +335,7 @@ pub(crate) fn solve<'c>(
     }
     let total = ln_sum(joint.iter().map(|&(.., ln)| ln));
     if total == f64::NEG_INFINITY {
-        // Only a model whose priors rule out every explanation gets here.
-        return Err(DiagnoseError::Nothing);
+        return Err(DiagnoseError::RuledOut);
     }
     let joint = joint
         .into_iter()

@@ -75,12 +75,17 @@ pub fn diagnose_printed(
     let mut lns = Vec::new();
     for (done, (taken, ln)) in found.iter().enumerate() {
         let case = expecting(case, &taken.fields);
-        // No bits at all say nothing about the number either.
+        // No bits at all say nothing about the number either; one that the reads
+        // rule out is left at nothing.
         let all =
             match posterior(&case, candidates, model, &mut |_| progress(Progress { done, of })) {
                 Ok(all) => all,
                 Err(DiagnoseError::Nothing) => {
                     lns.push(*ln);
+                    continue;
+                }
+                Err(DiagnoseError::RuledOut) => {
+                    lns.push(f64::NEG_INFINITY);
                     continue;
                 }
                 Err(error) => return Err(error),

@@ -1,13 +1,16 @@
 //! The answer: how the keypad sends, what is wrong, which codes were keyed.
 
-use misread_core::Turn;
+use misread_core::keypad::Key;
+use misread_core::pulse::Evidence;
+use misread_core::{Bits, Turn};
 
-use super::codes::{Code, Problem, Reading, codes, turn_of};
+use super::codes::{Code, Problem, Reading, Undo, codes_after, turn_of};
 use super::says;
+use super::weigh::number_of;
 use super::{DEFAULT_PAUSE, Habits, Press, Sending, Weighed, weigh};
 use crate::cause::{Cause, Model, ProbeAt};
 use crate::channel::Pulses;
-use crate::diagnose::Numbers;
+use crate::diagnose::{Numbers, moved};
 
 /// What is taken for granted when presses are looked at.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -22,12 +25,20 @@ pub struct Setting<'a> {
     /// Where the presses were captured, if they come from a capture of the
     /// lines.
     pub captured: Option<ProbeAt>,
+    /// What was keyed, where somebody says so: all of it, once.
+    pub expected: Option<&'a [Key]>,
 }
 
 impl<'a> Setting<'a> {
     /// With the default figures and pause.
     pub fn of(sendings: &'a [Sending]) -> Self {
-        Setting { sendings, habits: Habits::default(), pause: DEFAULT_PAUSE, captured: None }
+        Setting {
+            sendings,
+            habits: Habits::default(),
+            pause: DEFAULT_PAUSE,
+            captured: None,
+            expected: None,
+        }
     }
 }
 
@@ -56,6 +67,15 @@ impl Verdict {
     }
 }
 
+/// Why there is no answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum AnswerError {
+    /// Only priors, rates or findings that leave nothing possible get here, or
+    /// no way of sending to ask about.
+    #[error("the priors rule out every explanation of these reads")]
+    RuledOut,
+}
+
 /// The answer.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Answer {
@@ -68,12 +88,17 @@ pub struct Answer {
     /// [`Verdict::Ambiguous`], how likely the first of the possible ones is; 0
     /// for [`Verdict::NoData`].
     pub probability: f64,
-    /// Whether the wiring is sound and every press is a key.
+    /// Whether the wiring is sound, every press is a key, and what arrived is
+    /// what was keyed where that is known.
     pub ok: bool,
+    /// Whether the codes are what was keyed; `None` where nobody says what
+    /// that is, or there are no codes.
+    pub as_keyed: Option<bool>,
     /// The answer in one sentence.
     pub says: String,
     /// The codes as they were keyed, whatever the wire made of them; none
-    /// where that cannot be told.
+    /// where that cannot be told. They come from the reads alone:
+    /// [`as_keyed`](Self::as_keyed) says whether they are what was keyed.
     pub codes: Vec<Code>,
     /// What is no key, read the way the verdict says.
     pub problems: Vec<Problem>,
@@ -115,10 +140,23 @@ const CLEAR: f64 = 0.8;
 ///
 /// Exchanged lines and a recorder that turns bits over can never be told apart
 /// and do not make an answer ambiguous: what is keyed is the same.
-pub fn answer(presses: &[Press], setting: &Setting<'_>, model: &Model, numbers: Numbers) -> Answer {
+///
+/// # Errors
+///
+/// See [`AnswerError`].
+pub fn answer(
+    presses: &[Press],
+    setting: &Setting<'_>,
+    model: &Model,
+    numbers: Numbers,
+) -> Result<Answer, AnswerError> {
+    if presses.iter().all(|press| press.bits.is_empty()) {
+        return Ok(nothing());
+    }
     let captured = setting.captured.map(|at| model.captured(at));
-    let weighed = weigh(presses, setting, captured.as_ref().unwrap_or(model));
-    let Some(best) = weighed.first() else { return nothing() };
+    let model = captured.as_ref().unwrap_or(model);
+    let weighed = weigh(presses, setting, model);
+    let Some(best) = weighed.first() else { return Err(AnswerError::RuledOut) };
     let readings = Readings::of(presses, setting);
     let class_of = |weighed: &Weighed| readings.class(weighed);
     let class = likeliest(&weighed, class_of).unwrap_or(Class::NoKeys);
@@ -144,6 +182,8 @@ pub fn answer(presses: &[Press], setting: &Setting<'_>, model: &Model, numbers: 
     };
     let probability = match verdict {
         Verdict::Ambiguous => best.probability,
+        // Reads that hold no keys may as well all be strays.
+        _ if class == Class::NoKeys => of_class,
         _ => share(&weighed, |weighed| {
             weighed.cause == cause && (sending.is_none() || weighed.sending == sending)
         }),
@@ -156,6 +196,12 @@ pub fn answer(presses: &[Press], setting: &Setting<'_>, model: &Model, numbers: 
     if reading.problems.len() == reading.presses {
         reading.codes.clear();
     }
+    let as_keyed = match (setting.expected, sending, Undo::of(cause)) {
+        (Some(keys), Some(sending), Some(undo)) if !reading.codes.is_empty() => {
+            setting.sendings.get(sending).map(|sending| arrived(presses, sending, undo, keys))
+        }
+        _ => None,
+    };
     let possible = weighed.iter().filter(|weighed| weighed.probability >= LEAST);
     let possible: Vec<Possible> = possible
         .map(|weighed| Possible {
@@ -174,7 +220,8 @@ pub fn answer(presses: &[Press], setting: &Setting<'_>, model: &Model, numbers: 
         verdict,
         sending,
         probability: probability.min(1.0),
-        ok: verdict == Verdict::None && reading.problems.is_empty(),
+        ok: verdict == Verdict::None && reading.problems.is_empty() && as_keyed != Some(false),
+        as_keyed,
         says: String::new(),
         codes: reading.codes,
         problems: reading.problems,
@@ -185,7 +232,53 @@ pub fn answer(presses: &[Press], setting: &Setting<'_>, model: &Model, numbers: 
         tells: None,
     };
     says::fill(&mut answer, presses, setting, numbers);
-    answer
+    if numbers == Numbers::Shown && matches!(verdict, Verdict::None | Verdict::Wire(_)) {
+        answer.evidence.extend(by_pulses(cause, &weighed, presses, setting, model));
+    }
+    Ok(answer)
+}
+
+/// What the pulses of a capture say of the answer, in sentences.
+fn by_pulses(
+    cause: Cause,
+    weighed: &[Weighed],
+    presses: &[Press],
+    setting: &Setting<'_>,
+    model: &Model,
+) -> Vec<String> {
+    let pulses: Vec<Evidence> =
+        presses.iter().filter(|press| !press.bits.is_empty()).map(|press| press.pulses).collect();
+    if pulses.iter().all(|evidence| *evidence == Evidence::default()) {
+        return Vec::new();
+    }
+    let blind: Vec<Press> =
+        presses.iter().map(|press| Press { pulses: Evidence::default(), ..*press }).collect();
+    let by_bits = weigh(&blind, setting, model);
+    let of = |weighed: &[Weighed], cause| share(weighed, |weighed| weighed.cause == cause);
+    let by_bits = Cause::ALL.map(|cause| of(&by_bits, cause));
+    let moved = moved(cause, of(weighed, cause), &by_bits, &pulses, model);
+    moved.into_iter().map(|moved| moved.says).collect()
+}
+
+/// Whether the reads carry these keys, one after the other.
+fn arrived(presses: &[Press], sending: &Sending, undo: Undo, keys: &[Key]) -> bool {
+    let frames = presses
+        .iter()
+        .filter(|press| !press.bits.is_empty())
+        .map(|press| undo.frame(&press.bits, sending));
+    match (sending, sending.number()) {
+        (Sending::Keys(mode), _) => {
+            let frames: Vec<Bits> = frames.collect();
+            let arrived = frames.iter().flat_map(|bits| mode.keys(bits));
+            arrived.map(|key| key.ok()).eq(keys.iter().map(|&key| Some(key)))
+        }
+        (_, Some((_, field))) => {
+            let number = number_of(keys).map(Some);
+            let mut numbers = frames.map(|bits| field.raw_in(&bits).map(|raw| field.from_raw(raw)));
+            numbers.all(|arrived| Some(arrived) == number)
+        }
+        (_, None) => false,
+    }
 }
 
 /// How reads must be read.
@@ -203,40 +296,39 @@ pub enum Class {
     NoKeys,
 }
 
-/// What the reads are, sent in each way and turned around in each way.
-struct Readings(Vec<[Reading; TURNS.len()]>);
-
-const TURNS: [Turn; 3] = [Turn::AsReceived, Turn::Inverted, Turn::Reversed];
+/// What the reads are, sent in each way, with each thing undone that can be.
+struct Readings(Vec<[Reading; Undo::ALL.len()]>);
 
 impl Readings {
     fn of(presses: &[Press], setting: &Setting<'_>) -> Self {
-        let of = |way: &Sending| TURNS.map(|turn| codes(presses, way, turn, setting.pause));
+        let of =
+            |way: &Sending| Undo::ALL.map(|undo| codes_after(presses, way, undo, setting.pause));
         Readings(setting.sendings.iter().map(of).collect())
     }
 
-    fn get(&self, sending: usize, turn: Turn) -> Option<&Reading> {
-        let at = TURNS.into_iter().position(|other| other == turn)?;
+    fn get(&self, sending: usize, undo: Undo) -> Option<&Reading> {
+        let at = Undo::ALL.into_iter().position(|other| other == undo)?;
         self.0.get(sending).map(|readings| &readings[at])
     }
 
     /// What was keyed under a cause; where it bends only some of the reads, the
     /// others are as they arrived. `None` where no read can be trusted.
     fn under(&self, sending: Option<usize>, cause: Cause) -> Option<&Reading> {
-        match cause {
-            Cause::D0Open | Cause::D1Open | Cause::LinesShorted | Cause::FramesMerged => None,
-            cause => self.get(sending?, turn_of(cause).unwrap_or(Turn::AsReceived)),
-        }
+        self.get(sending?, Undo::of(cause)?)
     }
 
     fn class(&self, weighed: &Weighed) -> Class {
-        let Some(reading) = weighed.sending.and_then(|sending| {
-            self.get(sending, turn_of(weighed.cause).unwrap_or(Turn::AsReceived))
-        }) else {
+        let turn = turn_of(weighed.cause);
+        let Some(reading) = weighed
+            .sending
+            .and_then(|sending| self.get(sending, Undo::Turn(turn.unwrap_or(Turn::AsReceived))))
+        else {
             return Class::NoKeys;
         };
-        match turn_of(weighed.cause) {
+        let strays = reading.problems.iter().filter(|problem| !problem.is_unread()).count();
+        match turn {
             // Nothing but strays.
-            Some(_) if reading.problems.len() == reading.presses => Class::NoKeys,
+            Some(_) if strays == reading.presses => Class::NoKeys,
             Some(Turn::AsReceived) => Class::AsReceived,
             Some(Turn::Inverted) => Class::TurnedOver,
             Some(_) => Class::LastBitFirst,
@@ -279,6 +371,7 @@ fn nothing() -> Answer {
         sending: None,
         probability: 0.0,
         ok: false,
+        as_keyed: None,
         says: "Nothing arrived.".to_owned(),
         codes: Vec::new(),
         problems: Vec::new(),

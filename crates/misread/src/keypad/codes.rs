@@ -3,10 +3,11 @@
 use std::fmt;
 
 use misread_core::keypad::{Assembler, Digit, Ended, Key, NoKey, Why};
-use misread_core::{Misfit, Turn};
+use misread_core::{Bit, Bits, Misfit, Turn};
 
 use super::{Press, Sending};
 use crate::cause::Cause;
+use crate::channel::bytes_reversed;
 use crate::diagnose::Numbers;
 
 /// A code as it was keyed.
@@ -84,6 +85,15 @@ pub enum ProblemKind {
 }
 
 impl Problem {
+    /// Whether it is only that a bit was not seen.
+    pub(super) fn is_unread(&self) -> bool {
+        match self.kind {
+            ProblemKind::NoKey(no_key) => matches!(no_key.why, Why::Unread { .. }),
+            ProblemKind::Unread => true,
+            ProblemKind::Misfit(_) | ProblemKind::Declared => false,
+        }
+    }
+
     /// The problem as half a sentence, such as "bits 1-4 hold 12, which is no
     /// key". Masked, no value is told.
     pub fn says(&self, numbers: Numbers) -> String {
@@ -133,6 +143,71 @@ pub fn turn_of(cause: Cause) -> Option<Turn> {
     }
 }
 
+/// What makes the frames that were sent out of the reads that arrived.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Undo {
+    /// Turned around; for a cause that bends only some of the reads, as they
+    /// arrived.
+    Turn(Turn),
+    /// The first half of each: the frame arrived twice.
+    FirstHalf,
+    /// The bytes of each field in their order again.
+    Bytes,
+}
+
+impl Undo {
+    pub(super) const ALL: [Undo; 5] = [
+        Undo::Turn(Turn::AsReceived),
+        Undo::Turn(Turn::Inverted),
+        Undo::Turn(Turn::Reversed),
+        Undo::FirstHalf,
+        Undo::Bytes,
+    ];
+
+    /// What undoes a cause, in the reads that it lets through whole. `None`
+    /// where none is.
+    pub(super) fn of(cause: Cause) -> Option<Undo> {
+        match cause {
+            Cause::D0Open | Cause::D1Open | Cause::LinesShorted => None,
+            Cause::FramesMerged => Some(Undo::FirstHalf),
+            Cause::BytesReversed => Some(Undo::Bytes),
+            cause => Some(Undo::Turn(turn_of(cause).unwrap_or(Turn::AsReceived))),
+        }
+    }
+
+    /// The frame behind a read; the read itself where it cannot have come about
+    /// so.
+    pub(super) fn frame(self, read: &Bits, sending: &Sending) -> Bits {
+        match self {
+            Undo::Turn(turn) => read.turned(turn),
+            Undo::FirstHalf => first_half(read).unwrap_or(*read),
+            Undo::Bytes => match sending {
+                // Parity follows what is sent: only a frame that fits was.
+                Sending::WholeCode(layout) if layout.decode(read).is_ok() => {
+                    bytes_reversed(layout, read).unwrap_or(*read)
+                }
+                _ => *read,
+            },
+        }
+    }
+
+    fn turn(self) -> Turn {
+        match self {
+            Undo::Turn(turn) => turn,
+            Undo::FirstHalf | Undo::Bytes => Turn::AsReceived,
+        }
+    }
+}
+
+/// The first half of a read that is the same bits twice; a bit that is unread
+/// in it as the second half has it.
+fn first_half(read: &Bits) -> Option<Bits> {
+    let n = read.len() / 2;
+    let (first, second) = (read.slice(0, n), read.slice(n, read.len()));
+    let bit = |(a, b): (Bit, Bit)| if a == Bit::Unread { b } else { a };
+    first.agrees_with(&second).then(|| first.iter().zip(second.iter()).map(bit).collect())
+}
+
 /// Reads presses, each turned around first, and puts the codes together.
 /// Empty reads are passed over.
 ///
@@ -141,17 +216,23 @@ pub fn turn_of(cause: Cause) -> Option<Turn> {
 /// use misread::keypad::{DEFAULT_PAUSE, Mode, Press, Sending, codes};
 ///
 /// let presses = ["0100", "11001011"]
-///     .map(|bits| Press { bits: bits.parse().unwrap(), at: None });
+///     .map(|bits| Press::from(bits.parse::<misread::Bits>().unwrap()));
 /// let found = codes(&presses, &Sending::Keys(Mode::FourBit), Turn::AsReceived, DEFAULT_PAUSE);
 /// assert_eq!(found.codes[0].to_string(), "4?#");
 /// assert_eq!(found.problems[0].read, 2);
 /// ```
 pub fn codes(presses: &[Press], sending: &Sending, turn: Turn, pause: u64) -> Reading {
+    codes_after(presses, sending, Undo::Turn(turn), pause)
+}
+
+/// The same, with what was done to each read undone first.
+pub(super) fn codes_after(presses: &[Press], sending: &Sending, undo: Undo, pause: u64) -> Reading {
+    let turn = undo.turn();
     let mut reading = Reading::default();
     let mut assembler = Assembler::new(pause);
     let reads = (1..).zip(presses).filter(|(_, press)| !press.bits.is_empty());
     for (read, press) in reads {
-        let bits = press.bits.turned(turn);
+        let bits = undo.frame(&press.bits, sending);
         match sending {
             Sending::Keys(mode) => {
                 for key in mode.keys(&bits) {
@@ -176,7 +257,7 @@ pub fn codes(presses: &[Press], sending: &Sending, turn: Turn, pause: u64) -> Re
     reading
 }
 
-fn whole_code(sending: &Sending, bits: &misread_core::Bits) -> (Option<Code>, Option<ProblemKind>) {
+fn whole_code(sending: &Sending, bits: &Bits) -> (Option<Code>, Option<ProblemKind>) {
     let Some((layout, field)) = sending.number() else { return (None, None) };
     let decoded = match layout.decode(bits) {
         Ok(decoded) => decoded,

@@ -22,6 +22,8 @@ pub struct Habits {
     pub star: f64,
     /// A press arrives as anything at all.
     pub stray: f64,
+    /// What was keyed is not what somebody says was keyed, but anything.
+    pub otherwise: f64,
 }
 
 impl Default for Habits {
@@ -34,6 +36,7 @@ impl Default for Habits {
             hash: 0.2,
             star: 0.02,
             stray: 0.005,
+            otherwise: 0.05,
         }
     }
 }

@@ -35,6 +35,14 @@
 //! - `unknown-layout` and `random-bits` know of no keys: all reads of one
 //!   length (uniform on 1 to 512), or each of any, every bit 0 or 1 with ½.
 //!
+//! - **Pulses**: in a capture of the lines the findings of each read are weighed
+//!   as for a card, by the table of the [`Model`](crate::cause::Model), and so is
+//!   where it was taken.
+//! - **What was keyed**, where somebody says so ([`Setting::expected`]): with
+//!   0.95 these keys, each pressed once, where a press may leave nothing behind
+//!   as likely as the cause loses its whole frame, or a frame with that number,
+//!   its other fields free; with 0.05 anything, as above.
+//!
 //! Empty reads are set aside. An unread bit is summed over.
 //!
 //! Exchanged lines turn digit d into 15 − d. So 0 to 3 become values that no
@@ -44,21 +52,22 @@
 //! press.
 //!
 //! ```
+//! use misread::Bits;
 //! use misread::cause::{Cause, Model};
 //! use misread::diagnose::Numbers;
-//! use misread::keypad::{Habits, Press, Sending, Setting, Verdict, answer};
+//! use misread::keypad::{Press, Sending, Setting, Verdict, answer};
 //!
 //! // The sail loft's keypad: somebody keyed 4 1 7 and the hash key.
 //! let presses: Vec<Press> = ["1011", "1110", "1000", "0100"]
 //!     .into_iter()
-//!     .map(|bits| Ok(Press { bits: bits.parse()?, at: None }))
+//!     .map(|bits| bits.parse::<Bits>().map(Press::from))
 //!     .collect::<Result<_, misread::bits::TextError>>()?;
 //! let sendings = Sending::all(None);
 //! let setting = Setting::of(&sendings);
-//! let answer = answer(&presses, &setting, &Model::default(), Numbers::Shown);
+//! let answer = answer(&presses, &setting, &Model::default(), Numbers::Shown)?;
 //! assert_eq!(answer.verdict, Verdict::Wire(Cause::LinesSwapped));
 //! assert_eq!(answer.codes[0].to_string(), "417#");
-//! # Ok::<(), misread::bits::TextError>(())
+//! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
 mod answer;
@@ -69,7 +78,7 @@ mod sending;
 mod table;
 mod weigh;
 
-pub use answer::{Answer, Class, LEAST, Possible, Setting, Verdict, answer};
+pub use answer::{Answer, AnswerError, Class, LEAST, Possible, Setting, Verdict, answer};
 pub use codes::{Code, Problem, ProblemKind, Reading, codes, turn_of};
 pub use habits::Habits;
 pub use sending::{NUMBER, Sending, WholeCodeError};

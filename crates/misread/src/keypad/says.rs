@@ -1,10 +1,10 @@
 //! The answer in sentences.
 
 use misread_core::Turn;
-use misread_core::keypad::Mode;
+use misread_core::keypad::{Key, Mode};
 
 use super::answer::{Answer, Class, Possible, Setting, Verdict};
-use super::codes::{Code, codes, turn_of};
+use super::codes::{Code, Undo, codes, turn_of};
 use super::{Press, Sending};
 use crate::cause::Cause;
 use crate::cause::catalogue::info;
@@ -41,6 +41,20 @@ fn sentence(
 ) -> String {
     let keyed = listed(&answer.codes, numbers);
     let how = sending.map(|sending| format!(" ({sending})")).unwrap_or_default();
+    if let (Verdict::None | Verdict::Wire(_), Some(false)) = (answer.verdict, answer.as_keyed) {
+        let what = match answer.verdict {
+            Verdict::Wire(cause) => info(cause).headline,
+            _ => "The wiring is sound",
+        };
+        let keys = setting.expected.unwrap_or_default().iter().map(Key::to_string);
+        return match numbers {
+            Numbers::Masked => format!("{what}{how}, but what arrived is not what was keyed."),
+            Numbers::Shown => {
+                let keys: String = keys.collect();
+                format!("{what}{how}, but what arrived is {keyed}, not the {keys} keyed.")
+            }
+        };
+    }
     match answer.verdict {
         Verdict::NoData => "Nothing arrived.".to_owned(),
         Verdict::None if answer.problems.is_empty() => {
@@ -54,7 +68,10 @@ fn sentence(
             let ways = ways.join(", ");
             format!("This keypad sends in a way that is not among those tried: {ways}.")
         }
-        Verdict::Wire(cause) if turn_of(cause).is_some() => {
+        Verdict::Wire(cause)
+            if turn_of(cause).is_some()
+                || (answer.problems.is_empty() && !answer.codes.is_empty()) =>
+        {
             format!("{}; what was keyed is {keyed}{how}.", info(cause).headline)
         }
         Verdict::Wire(cause) if answer.problems.is_empty() => {
@@ -156,45 +173,52 @@ fn evidence(
     numbers: Numbers,
 ) -> Vec<String> {
     let Some(sending) = sending else { return Vec::new() };
-    let turn = match answer.verdict {
-        Verdict::Wire(cause) => turn_of(cause),
-        _ => return Vec::new(),
-    };
+    let Verdict::Wire(cause) = answer.verdict else { return Vec::new() };
     let received = codes(presses, sending, Turn::AsReceived, setting.pause);
-    let what = match sending {
-        Sending::Keys(_) => "keys",
-        Sending::WholeCode(_) => "codes",
+    let (one, several) = match sending {
+        Sending::Keys(_) => ("a key", "keys"),
+        Sending::WholeCode(_) => ("a code", "codes"),
     };
-    let of = |problems: usize| match (received.presses - problems, received.presses) {
-        (0, 1) => "it is not".to_owned(),
-        (0, _) => "none are".to_owned(),
-        (1, 1) => "it is".to_owned(),
-        (all, of) if all == of => format!("all {of} are"),
-        (some, of) => format!("{some} of {of} are"),
+    // The noun stands where it is first spoken of.
+    let of = |reading: usize, problems: usize, noun: bool| {
+        let sound = reading.saturating_sub(problems);
+        let says = match (sound, reading) {
+            (0, 1) => "it is not".to_owned(),
+            (0, _) => "none are".to_owned(),
+            (1, 1) => "it is".to_owned(),
+            (all, of) if all == of => format!("all {of} are"),
+            (some, of) => format!("{some} of {of} are"),
+        };
+        match noun {
+            true => format!("{says} {}", if reading == 1 { one } else { several }),
+            false => says,
+        }
     };
-    let wrong = of(received.problems.len().min(received.presses));
-    let Some(turn) = turn else {
-        return vec![format!("As received, {wrong} {what}.")];
+    let wrong = of(received.presses, received.problems.len(), true);
+    let undo = Undo::of(cause).filter(|&undo| undo != Undo::Turn(Turn::AsReceived));
+    let undone = match undo {
+        None => return vec![format!("As received, {wrong}.")],
+        Some(Undo::Turn(Turn::Inverted | Turn::InvertedReversed)) => "with every bit turned over",
+        Some(Undo::Turn(_)) => "from the last bit to the first",
+        Some(Undo::FirstHalf) => "the first half of each read alone",
+        Some(Undo::Bytes) => "with the bytes in order",
     };
-    let turned = match turn {
-        Turn::Inverted | Turn::InvertedReversed => "with every bit turned over",
-        _ => "from the last bit to the first",
-    };
-    let left = of(answer.problems.len().min(received.presses));
-    let mut evidence = vec![format!("As received, {wrong} {what}; {turned}, {left}.")];
-    if let (Sending::Keys(mode), Numbers::Shown) = (sending, numbers) {
-        let first = keys_as(presses, *mode, Turn::AsReceived);
-        let then = keys_as(presses, *mode, turn);
-        evidence.push(format!("As received: {first}; {turned}: {then}."));
+    let left = of(answer.presses, answer.problems.len(), false);
+    let mut evidence = vec![format!("As received, {wrong}; {undone}, {left}.")];
+    if let (Sending::Keys(_), Some(undo), Numbers::Shown) = (sending, undo, numbers) {
+        let first = keys_as(presses, sending, Undo::Turn(Turn::AsReceived));
+        let then = keys_as(presses, sending, undo);
+        evidence.push(format!("As received: {first}; {undone}: {then}."));
     }
     evidence
 }
 
 /// The keys of the first reads, `?` where there is none.
-fn keys_as(presses: &[Press], mode: Mode, turn: Turn) -> String {
+fn keys_as(presses: &[Press], sending: &Sending, undo: Undo) -> String {
+    let Sending::Keys(mode) = sending else { return String::new() };
     let mut text = String::new();
     for press in presses {
-        let bits = press.bits.turned(turn);
+        let bits = undo.frame(&press.bits, sending);
         for key in mode.keys(&bits) {
             if text.chars().count() == MOST_KEYS {
                 return text + "…";
@@ -243,7 +267,7 @@ fn tells(answer: &Answer, setting: &Setting<'_>, sending: Option<&Sending>) -> O
     let says = match (answer.verdict, sending) {
         (Verdict::Wire(_) | Verdict::NoData | Verdict::None, _) => return None,
         (Verdict::Ambiguous, Some(Sending::WholeCode(_))) => {
-            "Key a code whose digits you know and give that read: the number must be the code."
+            "Key a code whose digits you know, give that read and say the code with --expect."
         }
         (Verdict::Ambiguous, None) if setting.sendings.len() > 1 => {
             "Press 0, 1, 2, 3 and #, a second apart, and give each press as a read of its own: \
@@ -251,7 +275,7 @@ fn tells(answer: &Answer, setting: &Setting<'_>, sending: Option<&Sending>) -> O
         }
         (Verdict::Ambiguous, _) => {
             "Press 0, 1, 2, 3 and #, and give those reads: with the data lines exchanged, 0 to 3 \
-             become values that no key sends."
+             become values that no key sends. Or say with --expect what was keyed."
         }
     };
     Some(says.to_owned())

@@ -105,7 +105,7 @@ pub fn read_presses<R: BufRead>(input: R) -> Presses {
         let read = match &mut rows {
             Some(rows) => rows.press(&text),
             None => reads_in(&text)
-                .map(|reads| reads.into_iter().map(|bits| Press { bits, at: None }).collect())
+                .map(|reads| reads.into_iter().map(Press::from).collect())
                 .map_err(|no_reads| Cell::of(&no_reads, &text)),
         };
         match read {
@@ -196,10 +196,10 @@ impl Rows {
         };
         let text = cell(self.bits);
         if text.is_empty() {
-            return Ok(vec![Press { bits: Bits::new(), at }]);
+            return Ok(vec![Press { at, ..Press::default() }]);
         }
         match parse_read_text(text) {
-            Ok(ReadText::Bits(bits)) => Ok(vec![Press { bits, at }]),
+            Ok(ReadText::Bits(bits)) => Ok(vec![Press { at, ..Press::from(bits) }]),
             Ok(ReadText::Hex(hex)) => Err(NoReads::Hex(Box::new(hex))),
             Err(error) => Err(NoReads::Text(error)),
         }

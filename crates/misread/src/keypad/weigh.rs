@@ -8,21 +8,31 @@ use std::collections::HashMap;
 
 use misread_core::Bits;
 use misread_core::keypad::{Assembler, Key, Mode};
+use misread_core::pulse::Evidence;
 
 use super::codes::turn_of;
-use super::{Habits, Sending, Setting};
+use super::{Habits, NUMBER, Sending, Setting};
 use crate::cause::{Cause, Model};
 use crate::channel::LONGEST_READ;
-use crate::diagnose::{Posed, Received, ln_any_bits, ln_likelihood, variants};
+use crate::diagnose::{Posed, Received, ln_any_bits, ln_likelihood, ln_sum, variants};
 
 /// A read of a keypad.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Press {
     /// What was received.
     pub bits: Bits,
     /// When it came, in nanoseconds from any moment; `None` where that is not
     /// known.
     pub at: Option<i64>,
+    /// What its pulses say, where it comes from a capture of the lines.
+    pub pulses: Evidence,
+}
+
+/// Bits alone.
+impl From<Bits> for Press {
+    fn from(bits: Bits) -> Self {
+        Press { bits, ..Press::default() }
+    }
 }
 
 /// A way of sending and a cause, with their probability.
@@ -47,7 +57,7 @@ pub struct Weighed {
 ///
 /// // A 1 in eight bits, the data lines exchanged: the halves still match, but
 /// // 14 is no key.
-/// let presses = [Press { bits: "00011110".parse()?, at: None }];
+/// let presses = [Press::from("00011110".parse::<misread::Bits>()?)];
 /// let sendings = Sending::all(None);
 /// let weighed = weigh(&presses, &Setting::of(&sendings), &Model::default());
 /// assert_eq!(sendings[weighed[0].sending.unwrap()].id(), "8");
@@ -61,21 +71,39 @@ pub fn weigh(presses: &[Press], setting: &Setting<'_>, model: &Model) -> Vec<Wei
     if seen.order.is_empty() || prior_of_all <= 0.0 {
         return Vec::new();
     }
+    let shown = Cause::ALL.map(|cause| -> f64 {
+        seen.pulses.iter().map(|evidence| model.ln_findings(cause, evidence)).sum()
+    });
     let mut found = Vec::new();
-    let mut add = |sending, cause, prior: f64, ln: f64| {
+    let mut add = |sending, cause: Cause, prior: f64, ln: f64| {
+        let ln = ln + shown[cause.index()];
         if prior > 0.0 && ln > f64::NEG_INFINITY {
             let ln = libm::log(prior) + ln;
             found.push(Weighed { sending, cause, probability: ln });
         }
     };
     for (index, sending) in setting.sendings.iter().enumerate() {
-        let frames = Frames::of(sending);
+        let anything = Frames::of(sending, None);
+        let these = setting.expected.map(|keys| (keys, Frames::of(sending, Some(keys))));
         for cause in Cause::ALL {
-            if cause.is_without_layout() || !frames.allow(cause) {
+            if cause.is_without_layout() || !anything.allow(cause) {
                 continue;
             }
             let prior = habits.prior(sending) / prior_of_all * model.prior(cause);
-            let ln = ln_presses(&seen, &frames, cause, model, habits);
+            let ln = |frames, keyed| ln_presses(&seen, frames, cause, model, habits, keyed);
+            let any = ln(&anything, Keyed::Anything);
+            let ln = match &these {
+                None => any,
+                Some((keys, frames)) => {
+                    let said = match frames {
+                        Frames::Keys(..) => ln(frames, Keyed::These(keys)),
+                        // A whole code's frame knows what it carries.
+                        Frames::Whole(_) => ln(frames, Keyed::Anything),
+                    };
+                    let other = habits.otherwise;
+                    ln_sum([said + libm::log(1.0 - other), any + libm::log(other)].into_iter())
+                }
+            };
             add(Some(index), cause, prior, ln);
         }
     }
@@ -102,12 +130,14 @@ struct Seen {
     /// The reads in order: which, and whether a code begins there after a
     /// pause.
     order: Vec<(usize, bool)>,
+    /// What the pulses of each say.
+    pulses: Vec<Evidence>,
 }
 
 impl Seen {
     fn of(presses: &[Press], pause: u64) -> Self {
         let mut index = HashMap::new();
-        let mut seen = Seen { different: Vec::new(), order: Vec::new() };
+        let mut seen = Seen { different: Vec::new(), order: Vec::new(), pulses: Vec::new() };
         let mut clock = Assembler::new(pause);
         for press in presses.iter().filter(|press| !press.bits.is_empty()) {
             let at = *index.entry(press.bits).or_insert_with(|| {
@@ -115,6 +145,7 @@ impl Seen {
                 seen.different.len() - 1
             });
             seen.order.push((at, press.at.is_some_and(|at| clock.is_over(at))));
+            seen.pulses.push(press.pulses);
             clock.press(None, press.at);
         }
         seen
@@ -142,7 +173,7 @@ enum Frames {
 }
 
 impl Frames {
-    fn of(sending: &Sending) -> Self {
+    fn of(sending: &Sending, expected: Option<&[Key]>) -> Self {
         match sending {
             Sending::Keys(mode) => {
                 let Ok(layout) = misread_core::Layout::new(mode.spec()) else {
@@ -153,7 +184,14 @@ impl Frames {
                 Frames::Keys(*mode, Key::ALL.into_iter().filter_map(posed).collect())
             }
             Sending::WholeCode(layout) => {
-                Frames::Whole(Posed::new(layout, std::iter::empty()).map(Box::new))
+                let known = match expected.map(number_of) {
+                    None => Some(None),
+                    Some(number) => number.map(Some),
+                };
+                let posed = known.and_then(|known| {
+                    Posed::new(layout, known.map(|number| (NUMBER, number)).into_iter())
+                });
+                Frames::Whole(posed.map(Box::new))
             }
         }
     }
@@ -174,7 +212,14 @@ impl Frames {
 }
 
 /// The logarithm of the probability of all reads.
-fn ln_presses(seen: &Seen, frames: &Frames, cause: Cause, model: &Model, habits: &Habits) -> f64 {
+fn ln_presses(
+    seen: &Seen,
+    frames: &Frames,
+    cause: Cause,
+    model: &Model,
+    habits: &Habits,
+    keyed: Keyed<'_>,
+) -> f64 {
     // One bit in all the reads together is changed: the others are sound.
     let (sound, changed) = match cause {
         Cause::OneBitChanged => (Cause::None, Some(cause)),
@@ -183,23 +228,17 @@ fn ln_presses(seen: &Seen, frames: &Frames, cause: Cause, model: &Model, habits:
     let arrivals = Arrivals::of(seen, frames, sound, model.rates(sound));
     let changed = changed.map(|cause| Arrivals::of(seen, frames, cause, &[]));
     let ln = |variant: usize| {
-        let mut walk = Walk::new(habits, changed.is_some());
+        let mut walk = Walk::new(habits, keyed, changed.is_some());
         for &(at, pause) in &seen.order {
+            walk.pass_lost(&arrivals, variant);
             let changed = changed.as_ref().map(|arrivals| (arrivals, at, 0));
             walk.read(&seen.different[at].bits, (&arrivals, at, variant), changed, pause);
         }
+        walk.pass_lost(&arrivals, variant);
         walk.ln(seen.order.len())
     };
-    ln_mean(&(0..arrivals.variants).map(ln).collect::<Vec<_>>())
-}
-
-fn ln_mean(lns: &[f64]) -> f64 {
-    let highest = lns.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    if highest == f64::NEG_INFINITY {
-        return highest;
-    }
-    let sum: f64 = lns.iter().map(|ln| libm::exp(ln - highest)).sum();
-    highest + libm::log(sum / lns.len() as f64)
+    let lns: Vec<f64> = (0..arrivals.variants).map(ln).collect();
+    ln_sum(lns.iter().copied()) - libm::log(lns.len() as f64)
 }
 
 /// How each different read can have come about under a cause.
@@ -208,6 +247,8 @@ struct Arrivals {
     /// For each frame, each different read, each variant: how likely the read
     /// is where that frame was sent.
     single: Vec<Vec<Vec<f64>>>,
+    /// For each frame, each variant: how likely it is that nothing arrives.
+    lost: Vec<Vec<f64>>,
     /// For each different read.
     bursts: Vec<Option<Burst>>,
     /// Whether the frames are keys.
@@ -228,17 +269,26 @@ impl Arrivals {
             };
             seen.different.iter().map(of_read).collect()
         };
+        let nothing = Received { bits: Bits::new(), cut: None };
+        let lost = |posed: &Posed| -> Vec<f64> {
+            ln_likelihood(cause, rates, &nothing, posed).into_iter().map(libm::exp).collect()
+        };
         let burst = |read: &Received| match frames {
             Frames::Keys(mode, _) => Burst::of(&read.bits.turned(turn_of(cause)?), *mode),
             Frames::Whole(_) => None,
         };
-        let (keys, single) = match frames {
-            Frames::Keys(_, posed) => (true, posed.iter().map(of_frame).collect()),
-            Frames::Whole(posed) => (false, posed.iter().map(|posed| of_frame(posed)).collect()),
+        let (keys, single, lost) = match frames {
+            Frames::Keys(_, posed) => {
+                (true, posed.iter().map(of_frame).collect(), posed.iter().map(lost).collect())
+            }
+            Frames::Whole(posed) => {
+                (false, posed.iter().map(|posed| of_frame(posed)).collect(), Vec::new())
+            }
         };
         Arrivals {
             variants: variants(cause, rates),
             single,
+            lost,
             bursts: seen.different.iter().map(burst).collect(),
             keys,
         }
@@ -264,9 +314,23 @@ impl Burst {
     }
 }
 
-/// How likely it is that no code has begun, and that one has. A whole code's
-/// frame begins none.
-type State = [f64; 2];
+/// What was keyed.
+#[derive(Clone, Copy)]
+enum Keyed<'a> {
+    /// Nobody says: whatever people key.
+    Anything,
+    /// These keys, each once; a press may leave nothing behind.
+    These(&'a [Key]),
+}
+
+/// Where anything may have been keyed: how likely it is that no code has begun,
+/// and that one has; a whole code's frame begins none. Where the keys are known:
+/// how likely it is that so many of them have been pressed.
+type State = Vec<f64>;
+
+fn sum(one: &State, other: &State) -> State {
+    one.iter().zip(other).map(|(a, b)| a + b).collect()
+}
 
 /// Which read, under which variant.
 type Arrival<'a> = (&'a Arrivals, usize, usize);
@@ -274,6 +338,7 @@ type Arrival<'a> = (&'a Arrivals, usize, usize);
 /// The walk over everything that could have been keyed.
 struct Walk<'a> {
     habits: &'a Habits,
+    keyed: Keyed<'a>,
     /// With every bit so far as the cause leaves it.
     state: State,
     /// With one bit among them changed beside that.
@@ -285,8 +350,15 @@ struct Walk<'a> {
 }
 
 impl<'a> Walk<'a> {
-    fn new(habits: &'a Habits, must_change: bool) -> Self {
-        Walk { habits, state: [1.0, 0.0], changed: [0.0; 2], must_change, ln: 0.0 }
+    fn new(habits: &'a Habits, keyed: Keyed<'a>, must_change: bool) -> Self {
+        let states = match keyed {
+            Keyed::Anything => 2,
+            Keyed::These(keys) => keys.len() + 1,
+        };
+        let changed = vec![0.0; states];
+        let mut state = changed.clone();
+        state[0] = 1.0;
+        Walk { habits, keyed, state, changed, must_change, ln: 0.0 }
     }
 
     /// Goes over one read, which may be the one that is changed.
@@ -297,73 +369,115 @@ impl<'a> Walk<'a> {
         changed: Option<Arrival<'_>>,
         pause: bool,
     ) {
-        if pause {
-            self.state = [self.state[0] + self.state[1], 0.0];
-            self.changed = [self.changed[0] + self.changed[1], 0.0];
+        if let (true, Keyed::Anything) = (pause, self.keyed) {
+            for state in [&mut self.state, &mut self.changed] {
+                *state = vec![state.iter().sum(), 0.0];
+            }
         }
-        let was_changed = self.after_read(self.changed, arrival, bits);
-        let is_changed = match changed {
-            Some(arrival) => self.after_arrival(self.state, arrival),
-            None => [0.0; 2],
+        let was_changed = self.after_read(&self.changed, arrival, bits);
+        self.changed = match changed {
+            Some(arrival) => sum(&was_changed, &self.after_arrival(&self.state, arrival)),
+            None => was_changed,
         };
-        self.changed = [was_changed[0] + is_changed[0], was_changed[1] + is_changed[1]];
-        self.state = self.after_read(self.state, arrival, bits);
-        let sum = self.state[0] + self.state[1] + self.changed[0] + self.changed[1];
+        self.state = self.after_read(&self.state, arrival, bits);
+        let sum: f64 = self.state.iter().chain(&self.changed).sum();
         if sum > 0.0 {
             self.ln += libm::log(sum);
-            self.state = self.state.map(|p| p / sum);
-            self.changed = self.changed.map(|p| p / sum);
+            self.state.iter_mut().chain(&mut self.changed).for_each(|p| *p /= sum);
+        }
+    }
+
+    /// Goes over the keys that may have been pressed and left nothing behind.
+    /// Where nobody says what was keyed there is no telling, and such presses
+    /// are not counted.
+    fn pass_lost(&mut self, arrivals: &Arrivals, variant: usize) {
+        let Keyed::These(keys) = self.keyed else { return };
+        for state in [&mut self.state, &mut self.changed] {
+            for (i, key) in keys.iter().enumerate() {
+                let lost = arrivals.lost.get(usize::from(key.value()));
+                let lost = lost.and_then(|variants| variants.get(variant)).copied();
+                state[i + 1] += state[i] * lost.unwrap_or_default();
+            }
         }
     }
 
     /// The logarithm of the probability of all `reads`.
     fn ln(&self, reads: usize) -> f64 {
-        let [begun, none] = if self.must_change { self.changed } else { self.state };
+        let state = if self.must_change { &self.changed } else { &self.state };
         let each = if self.must_change { reads as f64 } else { 1.0 };
-        self.ln + libm::log((begun + none) / each)
+        let all: f64 = match self.keyed {
+            Keyed::Anything => state.iter().sum(),
+            Keyed::These(_) => state.last().copied().unwrap_or_default(),
+        };
+        self.ln + libm::log(all / each)
     }
 
     /// After a read that the cause has let through, or a stray.
-    fn after_read(&self, state: State, arrival: Arrival<'_>, bits: &Bits) -> State {
+    fn after_read(&self, state: &State, arrival: Arrival<'_>, bits: &Bits) -> State {
         let stray = libm::exp(ln_any_bits(bits)) / LONGEST_READ as f64;
         let arrives = self.after_arrival(state, arrival);
         let keyed = match arrival.0.keys {
             true => self.after(state, |_| 1.0),
-            false => state,
+            false => state.clone(),
         };
-        [0, 1]
-            .map(|i| (1.0 - self.habits.stray) * arrives[i] + self.habits.stray * stray * keyed[i])
+        let either = |(arrives, keyed): (&f64, &f64)| {
+            (1.0 - self.habits.stray) * arrives + self.habits.stray * stray * keyed
+        };
+        arrives.iter().zip(&keyed).map(either).collect()
     }
 
     /// After a read that the cause has let through.
-    fn after_arrival(&self, state: State, (arrivals, at, variant): Arrival<'_>) -> State {
+    fn after_arrival(&self, state: &State, (arrivals, at, variant): Arrival<'_>) -> State {
         let single = |frame: usize| {
             let of_read = arrivals.single.get(frame).and_then(|reads| reads.get(at));
             of_read.and_then(|variants| variants.get(variant)).copied().unwrap_or_default()
         };
         if !arrivals.keys {
-            return state.map(|p| p * single(0));
+            return state.iter().map(|p| p * single(0)).collect();
         }
         let one = self.habits.keys_in_a_read(1);
-        let mut next = self.after(state, single).map(|p| p * one);
+        let mut next = self.after(state, single);
+        next.iter_mut().for_each(|p| *p *= one);
         if let Some(Burst(chunks)) = arrivals.bursts.get(at).and_then(Option::as_ref) {
-            let all = chunks.iter().fold(state, |state, keys| {
-                self.after(state, |key| if keys[key] { 1.0 } else { 0.0 })
+            let all = chunks.iter().fold(state.clone(), |state, keys| {
+                self.after(&state, |key| if keys[key] { 1.0 } else { 0.0 })
             });
             let count = self.habits.keys_in_a_read(chunks.len());
-            next = [next[0] + all[0] * count, next[1] + all[1] * count];
+            next.iter_mut().zip(all).for_each(|(p, all)| *p += all * count);
         }
         next
     }
 
     /// After one more key, each with its weight.
-    fn after(&self, state: State, weight: impl Fn(usize) -> f64) -> State {
-        let mut next = [0.0; 2];
-        for (index, key) in Key::ALL.into_iter().enumerate() {
-            let weight = weight(index);
-            let from = |within: bool| state[usize::from(within)] * self.habits.key(key, within);
-            next[usize::from(matches!(key, Key::Digit(_)))] += weight * (from(false) + from(true));
+    fn after(&self, state: &State, weight: impl Fn(usize) -> f64) -> State {
+        let mut next = vec![0.0; state.len()];
+        match self.keyed {
+            Keyed::Anything => {
+                for (index, key) in Key::ALL.into_iter().enumerate() {
+                    let from =
+                        |within: bool| state[usize::from(within)] * self.habits.key(key, within);
+                    let begun = usize::from(matches!(key, Key::Digit(_)));
+                    next[begun] += weight(index) * (from(false) + from(true));
+                }
+            }
+            Keyed::These(keys) => {
+                for (i, key) in keys.iter().enumerate() {
+                    next[i + 1] = state[i] * weight(usize::from(key.value()));
+                }
+            }
         }
         next
+    }
+}
+
+/// The number that a whole code of these keys carries; `None` where they are no
+/// single code, or one too long for a number.
+pub(super) fn number_of(keys: &[Key]) -> Option<u64> {
+    let mut assembler = Assembler::default();
+    let mut codes: Vec<_> = keys.iter().flat_map(|&key| assembler.press(Some(key), None)).collect();
+    codes.extend(assembler.finish());
+    match codes.as_slice() {
+        [code] => code.to_string().parse().ok(),
+        _ => None,
     }
 }

@@ -14,6 +14,7 @@ use crate::command::numbers::written;
 use crate::context::{Context, Outcome, Status, Stop};
 use crate::masking::Masking;
 use crate::meter::Meter;
+use crate::priors::PriorsArgs;
 use crate::reads::ReadArgs;
 use crate::recording::{Probe, RecordingArgs};
 use crate::refusal::Refusal;
@@ -85,9 +86,8 @@ pub(crate) struct WeighArgs {
     /// repeated
     #[arg(long, value_name = "LAYOUT")]
     among: Vec<String>,
-    /// A file that overrides priors, rates and outcome tables
-    #[arg(long, value_name = "FILE")]
-    priors: Option<PathBuf>,
+    #[command(flatten)]
+    priors: PriorsArgs,
 }
 
 /// Runs it.
@@ -152,6 +152,7 @@ pub(crate) fn refuse(error: &misread::diagnose::DiagnoseError, masking: Masking)
             "values that fit one of the layouts; misread layout list names them"
         }
         DiagnoseError::TooManyOpen { .. } => "--expect with a value for every field",
+        DiagnoseError::RuledOut => "--priors that leave some explanation possible",
         DiagnoseError::Stopped => "",
     };
     let message = match error {

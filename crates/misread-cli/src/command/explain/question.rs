@@ -7,7 +7,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use misread::bits::ReadText;
-use misread::cause::{Model, PriorsError, ProbeAt};
+use misread::cause::{Model, ProbeAt};
 use misread::diagnose::{Candidates, Case, CaseRead, SHORTEST_LAYOUT};
 use misread::file::{self, Entry, LineError, LineProblem, TableRead};
 use misread::pulse::{Finding, FindingKind};
@@ -50,7 +50,7 @@ impl Question {
     pub(super) fn of(args: &ExplainArgs, known: &Known, masking: Masking) -> Result<Self, Refusal> {
         let configured = configured(&args.weigh, known)?;
         let candidates = candidates(&args.weigh, known, configured.as_deref())?;
-        let model = model(&args.weigh)?;
+        let model = args.weigh.priors.model()?;
         let mut joined = None;
         let mut refused = Vec::new();
         let mut reads = Vec::new();
@@ -115,7 +115,7 @@ impl Question {
     pub(crate) fn without_reads(args: &WeighArgs, known: &Known) -> Result<Self, Refusal> {
         let configured = configured(args, known)?;
         let candidates = candidates(args, known, configured.as_deref())?;
-        let model = model(args)?;
+        let model = args.priors.model()?;
         Ok(Question {
             case: Case::default(),
             candidates,
@@ -197,27 +197,6 @@ fn candidates(
     Ok(at.map_or(candidates.clone(), |at| candidates.configured(at)))
 }
 
-fn model(args: &WeighArgs) -> Result<Model, Refusal> {
-    let Some(path) = &args.priors else { return Ok(Model::default()) };
-    let file = Some(path.display().to_string());
-    let refuse = |message: String, line, column| {
-        Refusal::new(
-            message,
-            "a priors file, with [causes], [cards], [layouts], [rates], [findings], [capture] and \
-             [tests] as wanted",
-        )
-        .at(Place { file: file.clone(), line, column, ..Place::default() })
-    };
-    let text = std::fs::read_to_string(path)
-        .map_err(|error| refuse(format!("cannot be read: {error}"), None, None))?;
-    Model::default().with_priors(&text).map_err(|error| match error {
-        PriorsError::Form { place: Some((line, column)), says } => {
-            refuse(says, Some(line as u64), Some(column as u64))
-        }
-        error => refuse(error.to_string(), None, None),
-    })
-}
-
 fn typed(text: &str, place: Place, entries: &[Entry], masking: Masking) -> Result<Bits, Refusal> {
     // Nothing at all is what a dead reader gives.
     if text.trim().is_empty() {
@@ -283,6 +262,9 @@ impl Stream<'_> {
                     LineProblem::Text(problem) => text_message(problem, self.masking),
                     LineProblem::Value { .. } if self.masking.is_on() => {
                         "a cell that is no field value".to_owned()
+                    }
+                    LineProblem::Time { .. } if self.masking.is_on() => {
+                        "a cell that is no time".to_owned()
                     }
                     LineProblem::Cell { .. } if self.masking.is_on() => {
                         "a cell that is not what its heading says".to_owned()

@@ -7,13 +7,14 @@ mod screen;
 use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
-use misread::cause::Model;
 use misread::diagnose::Numbers;
-use misread::keypad::{DEFAULT_PAUSE, Habits, Setting, answer};
+use misread::keypad::{AnswerError, DEFAULT_PAUSE, Habits, Setting, answer};
 
 use crate::catalogue::Known;
 use crate::context::{Context, Outcome, Status};
+use crate::priors::PriorsArgs;
 use crate::recording::{Probe, RecordingArgs};
+use crate::refusal::Refusal;
 
 use question::Question;
 
@@ -25,6 +26,8 @@ Examples:
     misread keypad --mode 8 10110100 11100001 10000111 01001011
   It sends the whole code in a frame, and the panel is set to open-26:
     misread keypad --layout open-26 10010101000000100110100100
+  The reads leave it open, but you know that 7 8 # was pressed:
+    misread keypad --expect 78# 0111 1000 1011
   The two data lines were recorded at the slipway gate:
     misread keypad --capture slipway-keypad.vcd
 
@@ -67,6 +70,11 @@ pub(crate) struct KeypadArgs {
     /// How long nobody presses a key before a code is over; 5 unless given
     #[arg(long, value_name = "SECONDS")]
     pause: Option<f64>,
+    /// What was keyed, all of it and once, such as 2580#
+    #[arg(long, value_name = "KEYS")]
+    expect: Option<String>,
+    #[command(flatten)]
+    priors: PriorsArgs,
 }
 
 /// How a keypad sends.
@@ -85,6 +93,13 @@ pub(crate) enum ModeArg {
     WholeCode,
 }
 
+fn refuse(error: AnswerError) -> Refusal {
+    let expected = match error {
+        AnswerError::RuledOut => "--priors that leave some explanation possible",
+    };
+    Refusal::new(error.to_string(), expected)
+}
+
 /// Runs it.
 pub(crate) fn run(args: &KeypadArgs, known: &Known, context: &mut Context) -> Outcome {
     let question = Question::of(args, known, context.masking)?;
@@ -97,8 +112,10 @@ pub(crate) fn run(args: &KeypadArgs, known: &Known, context: &mut Context) -> Ou
         habits: Habits::default(),
         pause: question.pause.unwrap_or(DEFAULT_PAUSE),
         captured: question.captured,
+        expected: question.expected.as_deref(),
     };
-    let answer = answer(&question.presses, &setting, &Model::default(), numbers);
+    let model = args.priors.model()?;
+    let answer = answer(&question.presses, &setting, &model, numbers).map_err(refuse)?;
     if context.json {
         context.out.json(&object::of(&question, &answer, numbers))?;
     } else {

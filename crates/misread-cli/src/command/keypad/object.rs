@@ -2,14 +2,14 @@
 
 use misread::cause::catalogue::{WIRE_CAUTION, info};
 use misread::diagnose::Numbers;
-use misread::keypad::{Answer, Code, Ended, Sending, Verdict};
+use misread::keypad::{Answer, Code, Ended, Key, Sending, Verdict};
 
 use super::question::Question;
 use super::screen::mend;
 use crate::json::{FieldValue, Fields};
 use crate::json_explain::Probability;
 use crate::json_keypad as json;
-use crate::masking::Masking;
+use crate::masking::{HIDDEN, Masking};
 
 pub(super) fn of(question: &Question, answer: &Answer, numbers: Numbers) -> json::Keypad {
     let sending = |index: Option<usize>| question.sendings.get(index?);
@@ -32,6 +32,13 @@ pub(super) fn of(question: &Question, answer: &Answer, numbers: Numbers) -> json
             Some(Sending::WholeCode(layout)) => Some(layout.name().to_owned()),
             _ => None,
         },
+        expected: question.expected.as_ref().map(|keys| {
+            let shown = |key: &Key| match numbers {
+                Numbers::Shown => key.as_char(),
+                Numbers::Masked => HIDDEN,
+            };
+            keys.iter().map(shown).collect()
+        }),
         codes: codes(&answer.codes),
         verdict: answer.verdict.id().to_owned(),
         ok: answer.ok,

@@ -5,18 +5,20 @@ use std::path::Path;
 use std::sync::Arc;
 
 use misread::cause::ProbeAt;
-use misread::file::{Entry, LineError, LineProblem};
-use misread::keypad::{Mode, NoReads, Press, Sending, read_presses, reads_in};
+use misread::file::Entry;
+use misread::keypad::{Key, Mode, NoReads, Press, Sending, read_presses, reads_in};
 use misread::{Bits, Turn};
 
 use super::{KeypadArgs, ModeArg};
 use crate::catalogue::Known;
 use crate::command::decode::hexadecimal;
+use crate::command::explain::Stream;
 use crate::json::Place;
 use crate::masking::Masking;
 use crate::reads::{self, Item};
 use crate::recording::{Recording, damage_refusal, for_captures};
 use crate::refusal::Refusal;
+use crate::values;
 
 /// The longest pause that makes sense, in seconds: a day.
 const LONGEST_PAUSE: f64 = 86_400.0;
@@ -28,6 +30,8 @@ pub(super) struct Question {
     /// In nanoseconds.
     pub(super) pause: Option<u64>,
     pub(super) captured: Option<ProbeAt>,
+    /// What was keyed, where that is said.
+    pub(super) expected: Option<Vec<Key>>,
     /// What could not be read; the rest is answered.
     pub(super) refused: Vec<Refusal>,
 }
@@ -39,6 +43,11 @@ impl Question {
             sendings: sendings(args, known)?,
             pause: args.pause.map(nanoseconds).transpose()?,
             captured: None,
+            expected: args
+                .expect
+                .as_deref()
+                .map(|keys| values::keys("--expect", keys, masking))
+                .transpose()?,
             refused: Vec::new(),
         };
         if args.capture.is_none() {
@@ -68,7 +77,7 @@ impl Question {
             |refusal| refusal,
             |_, read| {
                 let at = read.pulses.first().map(|pulse| pulse.start);
-                self.presses.push(Press { bits: read.bits, at });
+                self.presses.push(Press { bits: read.bits, at, pulses: read.evidence });
                 Ok(())
             },
         )?;
@@ -150,7 +159,7 @@ impl Source<'_> {
                     let read = (texts.len() > 1).then_some(i + 1);
                     let place = Place { read, ..Place::default() };
                     let reads = self.argument(text, place)?;
-                    question.presses.extend(reads.into_iter().map(|bits| Press { bits, at: None }));
+                    question.presses.extend(reads.into_iter().map(Press::from));
                 }
                 Ok(())
             }
@@ -177,38 +186,15 @@ impl Source<'_> {
         file: Option<String>,
         question: &mut Question,
     ) -> Result<(), Refusal> {
+        let lines = Stream { file, entries: self.entries, masking: self.masking };
         let found = read_presses(input);
-        question.refused = found.refused.iter().map(|e| self.refusal(e, file.clone())).collect();
+        question.refused = found.refused.iter().map(|e| lines.refusal(e)).collect();
         question.presses = found.presses;
         if !question.presses.is_empty() {
             return Ok(());
         }
         // The first line says best that the file is not what it should be.
         let first = std::mem::take(&mut question.refused).into_iter().next();
-        Err(first.unwrap_or_else(|| reads::nothing_in(file)))
-    }
-
-    fn refusal(&self, error: &LineError, file: Option<String>) -> Refusal {
-        let place = Place {
-            file,
-            line: Some(error.line as u64),
-            column: error.column.map(|column| column as u64),
-            ..Place::default()
-        };
-        match &error.problem {
-            LineProblem::HexLength(hex) => {
-                let digits = format!("0x{}", hex.bits().hex());
-                let item = Item { text: &digits, place, joined: None };
-                hexadecimal(hex, &item, self.entries, self.masking)
-            }
-            LineProblem::Text(_) if self.masking.is_on() => {
-                Refusal::new("text that is no read", error.expected()).at(place)
-            }
-            problem => {
-                let cell = error.cell.as_ref().map(|cell| format!("cell {cell}: "));
-                let message = cell.unwrap_or_default() + &problem.to_string();
-                Refusal::new(message, error.expected()).at(place)
-            }
-        }
+        Err(first.unwrap_or_else(|| reads::nothing_in(lines.file)))
     }
 }

@@ -4,7 +4,8 @@ use std::sync::Arc;
 
 use misread::cause::{CardState, Cause, Model};
 use misread::channel::{
-    Fault, FaultError, Held, SentRead, Shape, draw_capture, draw_frame, pulses, seeded, send,
+    Fault, FaultError, Held, Rng, SentRead, Shape, ShapeError, draw_capture, draw_frame, pulses,
+    seeded, send,
 };
 use misread::core::keypad::{Key, Mode};
 use misread::diagnose::{Candidates, Expected, SHORTEST_LAYOUT};
@@ -46,6 +47,8 @@ impl Made {
         let said = values::parse(&args.values.join(","), masking)?;
         let (layout, cards) = presented(args, &said, known, masking)?;
         let fault = fault(args, cause)?;
+        let only = only(args, cause, cards.len())?;
+        let sound = Fault::new(Cause::None, Held::Nothing).unwrap_or(fault);
         let mut frames = Vec::new();
         let mut sent: Vec<SentRead> = Vec::new();
         for (number, card) in cards.iter().enumerate() {
@@ -54,6 +57,7 @@ impl Made {
             let values = card.iter().map(|(name, &value)| (name.as_str(), value));
             let frame = draw_frame(&layout, values, random)
                 .ok_or_else(|| Refusal::new("there is no such frame", "values that fit"))?;
+            let fault = if only.is_some_and(|only| only != number) { sound } else { fault };
             let one = send(&fault, &layout, &frame, random).map_err(|error| {
                 Refusal::new(
                     format!("{cause} does nothing to {}: {error}", layout.name()),
@@ -129,7 +133,7 @@ fn presented(
     masking: Masking,
 ) -> Result<(Layout, Vec<Expected>), Refusal> {
     if let (Some(keys), Some(bits)) = (&args.keys, args.keypad) {
-        return Ok((key_layout(bits)?, pressed(keys)?));
+        return Ok((key_layout(bits)?, pressed(keys, masking)?));
     }
     let layout = known.named(args.layout.as_deref().unwrap_or("open-26"))?.layout.clone();
     for (name, value) in said {
@@ -169,10 +173,34 @@ fn fault(args: &SimulateArgs, cause: Cause) -> Result<Fault, Refusal> {
     })
 }
 
+/// Of keys, the only one to which the fault happens; `None` where it may happen
+/// to each. A keypad's presses are one case together, so one bit among them all
+/// is changed.
+fn only(args: &SimulateArgs, cause: Cause, presses: usize) -> Result<Option<usize>, Refusal> {
+    match (&args.keys, cause) {
+        (Some(_), Cause::FrameSplit) => Err(Refusal::new(
+            "frame-split does nothing to keys: a press is one read",
+            "another cause, or a card",
+        )),
+        (Some(_), Cause::OneBitChanged) => {
+            let drawn = seeded(args.seed, 0).next_u64() % presses.max(1) as u64;
+            Ok(Some(drawn as usize))
+        }
+        _ => Ok(None),
+    }
+}
+
 fn shape(args: &SimulateArgs) -> Result<Shape, Refusal> {
     let ns = |us: f64| if us.is_finite() { (us * 1e3).clamp(0.0, 4e9) as u32 } else { 0 };
     Shape::new(ns(args.width), ns(args.interval), args.jitter / 100.0).map_err(|error| {
-        Refusal::new(error.to_string(), "such as --width 50 --interval 1000 --jitter 1")
+        let message = match error {
+            // Here it is in percent.
+            ShapeError::Jitter(_) => {
+                format!("a jitter of {} %: expected 0 to 4 % of the interval", args.jitter)
+            }
+            error => error.to_string(),
+        };
+        Refusal::new(message, "such as --width 50 --interval 1000 --jitter 1")
     })
 }
 
@@ -186,15 +214,8 @@ fn key_layout(bits: KeyBits) -> Result<Layout, Refusal> {
 }
 
 /// A frame a key.
-fn pressed(keys: &str) -> Result<Vec<Expected>, Refusal> {
-    keys.chars()
-        .enumerate()
-        .map(|(at, c)| match Key::from_char(c) {
-            Some(key) => Ok(Expected::from([("key".to_owned(), u64::from(key.value()))])),
-            None => Err(Refusal {
-                excerpt: Some((keys.to_owned(), at)),
-                ..Refusal::new(format!("‘{c}’ is no key"), "digits, * and #")
-            }),
-        })
-        .collect()
+fn pressed(keys: &str, masking: Masking) -> Result<Vec<Expected>, Refusal> {
+    let keys = values::keys("--keys", keys, masking)?;
+    let card = |key: Key| Expected::from([("key".to_owned(), u64::from(key.value()))]);
+    Ok(keys.into_iter().map(card).collect())
 }

@@ -68,7 +68,7 @@ pub(crate) struct SimulateArgs {
     #[arg(long, value_name = "BITS", requires = "keys")]
     keypad: Option<KeyBits>,
     /// How many cards are presented
-    #[arg(long, value_name = "COUNT", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    #[arg(long, value_name = "COUNT", default_value_t = 1, conflicts_with = "keys", value_parser = clap::value_parser!(u32).range(1..=100_000))]
     reads: u32,
     /// What everything drawn is drawn with
     #[arg(long, value_name = "NUMBER", default_value_t = 1)]
@@ -92,7 +92,7 @@ pub(crate) struct SimulateArgs {
     #[arg(long, value_name = "LEVEL", default_value = "high")]
     rest: RestLevel,
     /// With --draw-cause, where the capture is taken
-    #[arg(long, value_name = "PLACE", default_value = "panel")]
+    #[arg(long, value_name = "PLACE", default_value = "panel", requires = "draw_cause")]
     probe_at: Probe,
 }
 
@@ -150,7 +150,13 @@ pub(crate) fn run(args: &SimulateArgs, known: &Known, context: &mut Context) -> 
         text.push('\n');
         write(truth, text.as_bytes())?;
     }
-    write(path, &bytes)?;
+    if let Err(refusal) = write(path, &bytes) {
+        // Nothing is left of what could not be done.
+        if let Some(truth) = &truth {
+            let _ = std::fs::remove_file(truth);
+        }
+        return Err(refusal.into());
+    }
     if context.json {
         context.out.json(&object(args, &made, Some(&name), truth.as_deref(), context.masking))?;
         return Ok(Status::Good);
@@ -264,9 +270,11 @@ fn object(
             }),
         },
     });
+    let hides_keys = args.keys.is_some() && masking.is_on();
     let frames = made.frames.iter().map(|frame| json::Frame {
         bits: masking.bits(frame, made.layout()),
-        fields: Fields(made.layout().map_or(Vec::new(), |layout| {
+        // A key has no more digits than may be shown of a card's number.
+        fields: Fields(made.layout().filter(|_| !hides_keys).map_or(Vec::new(), |layout| {
             let value = |field: &misread::layout::Field| {
                 let value = FieldValue::new(field.value_in(frame), masking);
                 (field.name().to_owned(), value)

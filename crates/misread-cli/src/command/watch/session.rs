@@ -62,7 +62,6 @@ pub(super) struct Session<'a> {
 struct Kept {
     read: CaseRead,
     pulses: Vec<Pulse>,
-    at: i64,
     /// What is said of it alone.
     verdict: Verdict,
 }
@@ -219,7 +218,7 @@ impl<'a> Session<'a> {
         };
         let read = CaseRead { bits, expected, pulses: Evidence::default() };
         let verdict = Verdict::NoData;
-        self.kept.push_back(Kept { read: read.clone(), pulses: pulses.clone(), at, verdict });
+        self.kept.push_back(Kept { read: read.clone(), pulses: pulses.clone(), verdict });
         let evidence = Evidence::of(&pulses, &self.rhythm());
         let captured = (!pulses.is_empty()).then_some(self.probe_at);
         let case = Case { reads: vec![CaseRead { pulses: evidence, ..read }], captured };

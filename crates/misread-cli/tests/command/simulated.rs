@@ -1,0 +1,118 @@
+//! What is broken on purpose is found again: `simulate`, and what `explain` and
+//! `keypad` say of it.
+
+use std::fs;
+
+use serde_json::Value;
+
+use crate::{misread, misread_with};
+
+/// Less than this, and a cause that is so counts as not found.
+const CONSIDERED: f64 = 0.02;
+
+fn causes() -> Vec<String> {
+    let answers = misread(["causes", "--json"]).json();
+    let causes = answers[0]["causes"].as_array().unwrap();
+    causes.iter().map(|cause| cause["cause"].as_str().unwrap().to_owned()).collect()
+}
+
+/// A capture made with a fault; `None` where the fault does nothing to it.
+fn simulated(args: &[&str]) -> Option<tempfile::NamedTempFile> {
+    let run = misread([&["simulate", "--as", "csv"], args].concat());
+    assert!(run.status == 0 || run.stderr.contains("does nothing to"), "{run:?}");
+    let file = tempfile::NamedTempFile::new().unwrap();
+    fs::write(file.path(), run.stdout).unwrap();
+    (run.status == 0).then_some(file)
+}
+
+/// The probabilities of a list, by cause; the ways of sending together.
+fn probability(of: &Value, cause: &str) -> f64 {
+    let of = of.as_array().unwrap().iter().filter(|one| one["cause"] == cause);
+    of.map(|one| one["probability"].as_f64().unwrap()).sum()
+}
+
+#[test]
+fn a_captured_cause_is_found_or_cannot_be_told_from_what_is() {
+    let card = ["facility=42", "card=1234"];
+    for (layout, card, seed) in
+        [("open-26", &card[..], "1"), ("open-26", &[], "2"), ("plain-32", &["card=305419896"], "3")]
+    {
+        for cause in causes() {
+            let args = ["--layout", layout, "--cause", &cause, "--reads", "4", "--seed", seed];
+            let Some(file) = simulated(&[&args, card].concat()) else { continue };
+            let path = file.path().to_str().unwrap();
+            let mut explain = vec!["explain", "--json", "--layout", layout, "--capture", path];
+            let expect = card.join(",");
+            if !card.is_empty() {
+                explain.extend(["--expect", &expect]);
+            }
+            let run = misread(&explain);
+            let answer = &run.json()[0];
+            let alike = answer["alike"].as_array().unwrap();
+            assert!(
+                answer["verdict"] == *cause
+                    || alike.iter().any(|alike| alike["cause"] == *cause)
+                    || probability(&answer["causes"], &cause) >= CONSIDERED,
+                "{layout} {cause} {seed}: {answer}"
+            );
+            assert_eq!(run.status, i32::from(answer["ok"] == false), "{cause}");
+        }
+    }
+}
+
+/// Common practice; six bits from memory.
+#[test]
+fn a_code_comes_back_through_every_cause_that_loses_nothing() {
+    for mode in ["4", "6", "8"] {
+        for cause in
+            ["none", "lines-swapped", "bits-inverted", "bit-order-reversed", "frames-merged"]
+        {
+            let args = ["--keys", "13*0246#", "--keypad", mode, "--cause", cause];
+            let file = simulated(&args).unwrap();
+            let bits = misread([&["simulate"], &args[..]].concat()).stdout;
+            for answer in [
+                misread_with(["keypad", "--json", "-"], &bits).json().remove(0),
+                misread(["keypad", "--json", "--capture", file.path().to_str().unwrap()])
+                    .json()
+                    .remove(0),
+            ] {
+                assert_eq!(answer["mode"], mode, "{cause}: {answer}");
+                assert_eq!(answer["codes"].as_array().unwrap().len(), 1, "{cause}: {answer}");
+                assert_eq!(answer["codes"][0]["keys"], "0246", "{cause}: {answer}");
+                assert_eq!(answer["codes"][0]["cleared"], 2, "{cause}: {answer}");
+                let said = answer["verdict"].as_str().unwrap();
+                let exchanged = ["lines-swapped", "bits-inverted"];
+                assert!(
+                    said == cause || (exchanged.contains(&said) && exchanged.contains(&cause)),
+                    "{mode} {cause}: {answer}"
+                );
+            }
+        }
+    }
+    // A whole code: what was keyed says that its bytes are in reverse order.
+    let args = ["simulate", "--cause", "bytes-reversed", "facility=42", "card=2580"];
+    let bits = misread(args).stdout;
+    let keypad = ["keypad", "--json", "--layout", "open-26", "--expect", "2580#", bits.trim()];
+    let answer = &misread(keypad).json()[0];
+    assert_eq!(answer["verdict"], "bytes-reversed");
+    assert_eq!(answer["codes"][0]["keys"], "2580");
+}
+
+#[test]
+fn a_captured_cause_is_found_at_a_keypad_whose_code_is_known() {
+    for cause in causes() {
+        let args = ["--keys", "2580#", "--keypad", "8", "--cause", &cause, "--seed", "2"];
+        let Some(file) = simulated(&args) else { continue };
+        let path = file.path().to_str().unwrap();
+        let run = misread(["keypad", "--json", "--expect", "2580#", "--capture", path]);
+        let answer = &run.json()[0];
+        let as_well = matches!(cause.as_str(), "bits-inverted");
+        assert!(
+            answer["verdict"] == *cause
+                || probability(&answer["possible"], &cause) >= CONSIDERED
+                || (as_well && answer["verdict"] == "lines-swapped"),
+            "{cause}: {answer}"
+        );
+        assert_eq!(run.status, i32::from(answer["ok"] == false), "{cause}");
+    }
+}
