@@ -433,3 +433,14 @@ proptest! {
         prop_assert_eq!(capture.reads[0].bits, frame);
     }
 }
+
+#[test]
+fn white_space_around_cells_is_passed_over() {
+    let plain = "time_us,line,level\n0,d0,1\n0,d1,1\n100,d1,0\n150,d1,1\n1100,d0,0\n1150,d0,1\n";
+    let padded = plain.replace(',', " , ").replace("time_us , line , level", "time_us,line,level");
+    let read = |text: String| read(Cursor::new(text), &Options::default()).unwrap();
+    let (plain, padded) = (read(plain.to_owned()), read(padded));
+    assert_eq!(plain.reads[0].bits.to_string(), "10");
+    assert_eq!(plain.reads, padded.reads);
+    assert_eq!(padded.damage, None);
+}

@@ -29,20 +29,36 @@ impl<'a> LineNames<'a> {
     /// The line a row is about; none where both lines have been given and it is
     /// about neither. A name that says nothing is damage behind rows of both
     /// lines or behind a read, and in a row that is cut.
+    #[inline(always)]
     pub(super) fn line(
         &mut self,
         row: &Row<'_>,
         column: usize,
         made_reads: bool,
     ) -> Result<Option<Line>, Stop> {
-        let cell = row.cell(column);
-        let known = |line: &Line| {
-            self.seen[line.index()].as_ref().is_some_and(|name| cell.iter().eq(name.as_bytes()))
+        let cell = row.as_written(column);
+        let is = |line: Line| {
+            self.seen[line.index()].as_ref().is_some_and(|name| name.as_bytes() == cell)
         };
-        if let Some(line) = Line::BOTH.into_iter().find(known) {
+        match (is(Line::D0), is(Line::D1)) {
+            (true, _) => Ok(Some(Line::D0)),
+            (_, true) => Ok(Some(Line::D1)),
+            _ => self.another(row, column, made_reads),
+        }
+    }
+
+    fn another(
+        &mut self,
+        row: &Row<'_>,
+        column: usize,
+        made_reads: bool,
+    ) -> Result<Option<Line>, Stop> {
+        let name = row.text(column)?;
+        // As in most rows, but for white space around it.
+        let seen = |line: &Line| self.seen[line.index()].as_deref() == Some(name);
+        if let Some(line) = Line::BOTH.into_iter().find(seen) {
             return Ok(Some(line));
         }
-        let name = row.text(column)?;
         match self.told_by(name) {
             Ok(Some(line)) => {
                 self.seen[line.index()] = Some(name.to_owned());

@@ -137,7 +137,14 @@ impl Row<'_> {
     /// A cell, without white space around it; empty where the row has none.
     #[inline]
     pub(super) fn cell(&self, column: usize) -> &[u8] {
-        self.cells.get(column).unwrap_or_default().trim_ascii()
+        self.as_written(column).trim_ascii()
+    }
+
+    /// A cell with any white space around it, to be looked at before the white
+    /// space is: there is seldom any.
+    #[inline(always)]
+    pub(super) fn as_written(&self, column: usize) -> &[u8] {
+        self.cells.get(column).unwrap_or_default()
     }
 
     /// Whether it has as many cells as there are headings.
@@ -176,17 +183,19 @@ impl Row<'_> {
 
     /// The time of the row in nanoseconds, no earlier than that of the one
     /// before.
+    #[inline(always)]
     pub(super) fn time(&self) -> Result<i64, Stop> {
         let column = self.headings.time;
         let time = self.nanoseconds(column, self.headings.unit)?;
         if self.before.replace(Some(time)).is_some_and(|before| time < before) {
-            return Err(self.refuse(
-                column,
-                "the time goes back".to_owned(),
-                "rows in the order of time",
-            ));
+            return Err(self.goes_back(column));
         }
         Ok(time)
+    }
+
+    #[cold]
+    fn goes_back(&self, column: usize) -> Stop {
+        self.refuse(column, "the time goes back".to_owned(), "rows in the order of time")
     }
 
     /// A duration in nanoseconds, 0 or more.
@@ -200,19 +209,26 @@ impl Row<'_> {
 
     /// The level in a cell: 0 or 1, or a voltage against the threshold. Where
     /// reads have been made of 0 and 1, a voltage is no level.
+    #[inline(always)]
     pub(super) fn level(
         &self,
         column: usize,
         threshold: Option<f64>,
         made_reads: bool,
     ) -> Result<Level, Stop> {
-        if threshold.is_none() {
-            match self.cell(column) {
-                b"0" => return Ok(Level::Low),
-                b"1" => return Ok(Level::High),
-                _ => {}
-            }
+        match (threshold, self.as_written(column)) {
+            (None, b"0") => Ok(Level::Low),
+            (None, b"1") => Ok(Level::High),
+            _ => self.any_level(column, threshold, made_reads),
         }
+    }
+
+    fn any_level(
+        &self,
+        column: usize,
+        threshold: Option<f64>,
+        made_reads: bool,
+    ) -> Result<Level, Stop> {
         let number = self.number(column)?;
         match threshold {
             Some(threshold) => Ok(Level::from(number >= threshold)),
@@ -237,9 +253,9 @@ impl Row<'_> {
         })
     }
 
-    #[inline]
+    #[inline(always)]
     fn nanoseconds(&self, column: usize, unit: TimeUnit) -> Result<i64, Stop> {
-        let whole = plain_whole(self.cell(column)).zip(unit.whole_nanoseconds());
+        let whole = plain_whole(self.as_written(column)).zip(unit.whole_nanoseconds());
         match whole.and_then(|(whole, unit)| whole.checked_mul(unit)) {
             Some(nanoseconds) if nanoseconds <= FURTHEST => Ok(nanoseconds as i64),
             _ => self.any_nanoseconds(column, unit),
@@ -254,7 +270,7 @@ impl Row<'_> {
 }
 
 /// The whole number that a few digits are, and nothing else.
-#[inline]
+#[inline(always)]
 fn plain_whole(cell: &[u8]) -> Option<u64> {
     if cell.is_empty() || cell.len() > MOST_PLAIN {
         return None;
