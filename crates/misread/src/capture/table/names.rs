@@ -37,13 +37,13 @@ impl<'a> LineNames<'a> {
         made_reads: bool,
     ) -> Result<Option<Line>, Stop> {
         let cell = row.as_written(column);
-        let is = |line: Line| {
-            self.seen[line.index()].as_ref().is_some_and(|name| name.as_bytes() == cell)
+        // Byte by byte: names are short, and this is done for every row.
+        let is = |line: &Line| {
+            self.seen[line.index()].as_ref().is_some_and(|name| cell.iter().eq(name.as_bytes()))
         };
-        match (is(Line::D0), is(Line::D1)) {
-            (true, _) => Ok(Some(Line::D0)),
-            (_, true) => Ok(Some(Line::D1)),
-            _ => self.another(row, column, made_reads),
+        match Line::BOTH.into_iter().find(is) {
+            Some(line) => Ok(Some(line)),
+            None => self.another(row, column, made_reads),
         }
     }
 

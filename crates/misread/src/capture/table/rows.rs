@@ -57,6 +57,7 @@ pub(super) fn each_row<R: BufRead + Seek>(
         // carriage return and a line feed. The carriage return is white space
         // behind the last cell.
         .terminator(csv::Terminator::Any(b'\n'))
+        .buffer_capacity(PIECE)
         .from_reader(Rationed { inner: input, given: &given });
     let mut cells = csv::ByteRecord::new();
     let before = Cell::new(None);
@@ -91,6 +92,9 @@ pub(super) fn each_row<R: BufRead + Seek>(
         }
     }
 }
+
+/// How much is read at once, in bytes.
+const PIECE: usize = 1 << 16;
 
 /// The longest row, in bytes: a cell that is opened by a quotation mark and not
 /// closed would hold the rest of the file.
