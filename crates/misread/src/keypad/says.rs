@@ -186,6 +186,7 @@ fn evidence(
             (0, 1) => "it is not".to_owned(),
             (0, _) => "none are".to_owned(),
             (1, 1) => "it is".to_owned(),
+            (2, 2) => "both are".to_owned(),
             (all, of) if all == of => format!("all {of} are"),
             (some, of) => format!("{some} of {of} are"),
         };
