@@ -85,7 +85,7 @@ pub struct Arrived {
 }
 
 /// Takes a stream of bytes a piece at a time and tells what is in it: see the
-/// [module](self).
+/// [module](super).
 ///
 /// It takes anything and never panics. What the events are depends on the bytes
 /// alone, not on how they are cut into pieces. It holds one line of up to
