@@ -5,7 +5,7 @@ use misread::cause::catalogue::{CAUSES, CauseInfo};
 use misread::cause::{Cause, Model, Sought};
 
 use crate::context::{Context, Outcome, Status};
-use crate::draw::{COLUMNS, Ink, Line, wrap};
+use crate::draw::{Ink, Line, hanging};
 use crate::json_explain::{self as json, Causes, Probability};
 use crate::refusal::Refusal;
 
@@ -92,36 +92,39 @@ fn list(causes: &[&CauseInfo]) -> Vec<Line> {
     let mut lines = Vec::new();
     for info in causes {
         let lead = format!("{:width$}  {:>4.1}%  ", info.cause.id(), 100.0 * info.prior);
-        say(&mut lines, Ink::Plain, &lead, &format!("{}.", info.headline));
+        lines.extend(hanging(Ink::Plain, &lead, &format!("{}.", info.headline)));
     }
     lines.push(Line::default());
-    say(
-        &mut lines,
+    lines.extend(hanging(
         Ink::Plain,
         "",
         "The share is how likely a cause is before a read is seen: judgement, to be overridden \
          with --priors. `misread causes ID` says more of one.",
-    );
+    ));
     lines
 }
 
 fn one(info: &CauseInfo, model: &Model) -> Vec<Line> {
     let mut lines = Vec::new();
-    say(&mut lines, Ink::Strong, "", &format!("{}: {}.", info.cause.id(), info.headline));
+    lines.extend(hanging(Ink::Strong, "", &format!("{}: {}.", info.cause.id(), info.headline)));
     lines.push(Line::default());
-    say(&mut lines, Ink::Plain, "", info.what);
-    say(&mut lines, Ink::Plain, "", &format!("Before a read is seen: {:.1}%.", 100.0 * info.prior));
+    lines.extend(hanging(Ink::Plain, "", info.what));
+    lines.extend(hanging(
+        Ink::Plain,
+        "",
+        &format!("Before a read is seen: {:.1}%.", 100.0 * info.prior),
+    ));
     if let Some(caution) = info.caution {
         lines.push(Line::default());
-        say(&mut lines, Ink::Alert, "CAUTION: ", caution);
+        lines.extend(hanging(Ink::Alert, "CAUTION: ", caution));
     }
     lines.push(Line::default());
     lines.push(Line::new(Ink::Strong, "How to make sure"));
-    say(&mut lines, Ink::Plain, "  ", info.confirm);
+    lines.extend(hanging(Ink::Plain, "  ", info.confirm));
     lines.push(Line::default());
     lines.push(Line::new(Ink::Strong, "How to mend it"));
     for (i, step) in info.mend.iter().enumerate() {
-        say(&mut lines, Ink::Plain, &format!("  {}. ", i + 1), step.says);
+        lines.extend(hanging(Ink::Plain, &format!("  {}. ", i + 1), step.says));
     }
     let found = typical(info.cause, model);
     if !found.is_empty() {
@@ -129,18 +132,22 @@ fn one(info: &CauseInfo, model: &Model) -> Vec<Line> {
         lines.push(Line::new(Ink::Strong, "What a recording of a read would show"));
         for sought in found {
             let lead = format!("    {:>5.1}%  ", 100.0 * model.finding(sought, info.cause));
-            say(&mut lines, Ink::Plain, &lead, &sought.says());
+            lines.extend(hanging(Ink::Plain, &lead, &sought.says()));
         }
     }
     lines.push(Line::default());
     lines.push(Line::new(Ink::Strong, "What the tests would show"));
     for test in &model.tests {
         let minutes = test.minutes;
-        say(&mut lines, Ink::Plain, "  ", &format!("{} ({}, {minutes} min)", test.says, test.id));
+        lines.extend(hanging(
+            Ink::Plain,
+            "  ",
+            &format!("{} ({}, {minutes} min)", test.says, test.id),
+        ));
         for (outcome, share) in test.outcomes.iter().zip(&test.likelihood[info.cause.index()]) {
             if *share > 0.0 {
                 let lead = format!("    {:>5.1}%  ", 100.0 * share);
-                say(&mut lines, Ink::Plain, &lead, &outcome.says);
+                lines.extend(hanging(Ink::Plain, &lead, &outcome.says));
             }
         }
     }
@@ -151,12 +158,4 @@ fn one(info: &CauseInfo, model: &Model) -> Vec<Line> {
 fn typical(cause: Cause, model: &Model) -> Vec<Sought> {
     let more = |&sought: &Sought| model.finding(sought, cause) > model.finding(sought, Cause::None);
     Sought::ALL.into_iter().filter(more).collect()
-}
-
-fn say(lines: &mut Vec<Line>, ink: Ink, lead: &str, text: &str) {
-    let indent = lead.chars().count();
-    for (i, line) in wrap(text, COLUMNS - indent).into_iter().enumerate() {
-        let lead = if i == 0 { lead.to_owned() } else { " ".repeat(indent) };
-        lines.push(Line::new(ink, format!("{lead}{line}")));
-    }
 }

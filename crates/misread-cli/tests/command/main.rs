@@ -27,7 +27,7 @@ mod watch;
 
 use std::ffi::OsStr;
 use std::io::Write;
-use std::process::{Command, Stdio};
+use std::process::{Child, Command, Stdio};
 
 /// Facility 42, card 1234.
 const SOUND: &str = "10010101000000100110100100";
@@ -55,18 +55,18 @@ fn command() -> Command {
     command
 }
 
+/// The command begun, with a pipe at each of its ends.
+fn spawn(args: impl IntoIterator<Item = impl AsRef<OsStr>>) -> Child {
+    let piped = Stdio::piped;
+    command().args(args).stdin(piped()).stdout(piped()).stderr(piped()).spawn().unwrap()
+}
+
 fn misread(args: impl IntoIterator<Item = impl AsRef<OsStr>>) -> Run {
     misread_with(args, "")
 }
 
 fn misread_with(args: impl IntoIterator<Item = impl AsRef<OsStr>>, input: &str) -> Run {
-    let mut child = command()
-        .args(args)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap();
+    let mut child = spawn(args);
     let mut stdin = child.stdin.take().unwrap();
     let input = input.to_owned();
     // The command may end before it has read everything.

@@ -4,7 +4,7 @@ use std::fs;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::process::Stdio;
 
-use crate::{SOUND, command, misread, misread_with};
+use crate::{SOUND, command, misread, misread_with, spawn};
 
 #[test]
 fn good_lines_are_answered_around_bad_ones() {
@@ -49,7 +49,12 @@ fn csv_is_the_same_fast_and_patient() {
 
 #[test]
 fn lines_are_answered_as_they_come() {
-    for options in [&["decode"][..], &["decode", "--json"], &["decode", "--csv"]] {
+    for options in [
+        &["decode"][..],
+        &["decode", "--json"],
+        &["decode", "--csv"],
+        &["watch", "--among", "open-26"],
+    ] {
         let mut child =
             command().args(options).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();
         let mut stdin = child.stdin.take().unwrap();
@@ -68,13 +73,7 @@ fn lines_are_answered_as_they_come() {
 #[test]
 fn a_closed_pipe_is_no_error() {
     for options in [&["decode"][..], &["decode", "--json"], &["decode", "--csv"]] {
-        let mut child = command()
-            .args(options)
-            .stdin(Stdio::piped())
-            .stdout(Stdio::piped())
-            .stderr(Stdio::piped())
-            .spawn()
-            .unwrap();
+        let mut child = spawn(options);
         let mut stdin = child.stdin.take().unwrap();
         drop(child.stdout.take().unwrap());
         let text = format!("{SOUND}\n").repeat(50_000);

@@ -9,7 +9,7 @@ use misread::diagnose::{
 use misread::{Bit, Bits};
 
 use super::question::{Question, Timing};
-use crate::draw::{Alignment, COLUMNS, Drawing, Ink, Line, Marked, wrap};
+use crate::draw::{Alignment, Drawing, Ink, Line, Marked, hanging};
 use crate::masking::Masking;
 use crate::words::{list, lower, percent};
 
@@ -85,11 +85,7 @@ impl Page {
 
     /// Wrapped text behind a lead such as "  1. ", later lines set in as far.
     fn say(&mut self, ink: Ink, lead: &str, text: &str) {
-        let indent = lead.chars().count();
-        for (i, line) in wrap(text, COLUMNS - indent).into_iter().enumerate() {
-            let lead = if i == 0 { lead.to_owned() } else { " ".repeat(indent) };
-            self.lines.push(Line::new(ink, format!("{lead}{line}")));
-        }
+        self.lines.extend(hanging(ink, lead, text));
     }
 }
 
