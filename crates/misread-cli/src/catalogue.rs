@@ -4,8 +4,10 @@ use std::borrow::Cow;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use etcetera::BaseStrategy;
+use misread::diagnose::{Candidates, SHORTEST_LAYOUT};
 use misread::file::{Catalogue, Entry, FileError, FileProblem};
 
 use crate::json::Place;
@@ -70,6 +72,45 @@ impl Known {
             format!("no layout is named ‘{name}’"),
             format!("a layout file, or one of {}", names.join(", ")),
         ))
+    }
+}
+
+impl Known {
+    /// The layouts a card may use: those named, or every one that is long
+    /// enough to say something; and that of the panel, where it is set.
+    ///
+    /// # Errors
+    ///
+    /// A layout that is not known.
+    pub(crate) fn candidates(
+        &self,
+        among: &[String],
+        configured: Option<&Entry>,
+    ) -> Result<Candidates, Refusal> {
+        let mut entries: Vec<Entry> = Vec::new();
+        if among.is_empty() {
+            let long_enough = |entry: &&Entry| entry.layout.bits() >= SHORTEST_LAYOUT;
+            entries.extend(self.entries().iter().filter(long_enough).cloned());
+        }
+        for name in among {
+            let entry = self.named(name)?;
+            if !entries.iter().any(|other| other.layout == entry.layout) {
+                entries.push(entry.into_owned());
+            }
+        }
+        if let Some(set) = configured
+            && !entries.iter().any(|entry| entry.layout == set.layout)
+        {
+            entries.insert(0, set.clone());
+        }
+        let is_set = |entry: &Entry| configured.is_some_and(|set| entry.layout == set.layout);
+        let at = entries.iter().position(is_set);
+        let weighted = entries.into_iter().map(|entry| {
+            let weight = entry.weight();
+            (Arc::new(entry.layout), weight)
+        });
+        let candidates = Candidates::weighted(weighted);
+        Ok(at.map_or(candidates.clone(), |at| candidates.configured(at)))
     }
 }
 

@@ -139,3 +139,18 @@ fn masked_no_key_is_told() {
     assert_eq!(refused.status, 2);
     assert!(refused.stderr.contains("•••") && !refused.stderr.contains("58x"), "{refused:?}");
 }
+
+#[test]
+fn a_riddle_is_drawn_from_the_priors_of_a_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    fs::write(path("site.toml"), "[causes]\nlines-swapped = 1\n").unwrap();
+    for seed in ["1", "2", "3"] {
+        let riddle = path(&format!("{seed}.vcd"));
+        let args = ["--draw-cause", "--seed", seed, "--as", "vcd", "-o", &riddle];
+        let run = simulate(&[&args[..], &["--json", "--priors", &path("site.toml")]].concat());
+        assert_eq!(run.json()[0]["cause"], "lines-swapped", "{run:?}");
+    }
+    let run = simulate(&["--priors", &path("none.toml")]);
+    assert_eq!(run.status, 2, "{run:?}");
+}

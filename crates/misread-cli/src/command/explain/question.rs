@@ -4,11 +4,10 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::io::BufReader;
 use std::path::Path;
-use std::sync::Arc;
 
 use misread::bits::ReadText;
 use misread::cause::{Model, ProbeAt};
-use misread::diagnose::{Candidates, Case, CaseRead, SHORTEST_LAYOUT};
+use misread::diagnose::{Candidates, Case, CaseRead};
 use misread::file::{self, Entry, LineError, LineProblem, TableRead};
 use misread::pulse::{Finding, FindingKind};
 use misread::{Bits, Layout};
@@ -49,7 +48,7 @@ pub(crate) struct Timing {
 impl Question {
     pub(super) fn of(args: &ExplainArgs, known: &Known, masking: Masking) -> Result<Self, Refusal> {
         let configured = configured(&args.weigh, known)?;
-        let candidates = candidates(&args.weigh, known, configured.as_deref())?;
+        let candidates = known.candidates(&args.weigh.among, configured.as_deref())?;
         let model = args.weigh.priors.model()?;
         let mut joined = None;
         let mut refused = Vec::new();
@@ -114,7 +113,7 @@ impl Question {
     /// Nothing asked yet, to be weighed against these.
     pub(crate) fn without_reads(args: &WeighArgs, known: &Known) -> Result<Self, Refusal> {
         let configured = configured(args, known)?;
-        let candidates = candidates(args, known, configured.as_deref())?;
+        let candidates = known.candidates(&args.among, configured.as_deref())?;
         let model = args.priors.model()?;
         Ok(Question {
             case: Case::default(),
@@ -165,36 +164,6 @@ fn of_bits(bits: Bits) -> CaseRead {
 
 fn configured<'a>(args: &WeighArgs, known: &'a Known) -> Result<Option<Cow<'a, Entry>>, Refusal> {
     args.layout.as_deref().map(|name| known.named(name)).transpose()
-}
-
-fn candidates(
-    args: &WeighArgs,
-    known: &Known,
-    configured: Option<&Entry>,
-) -> Result<Candidates, Refusal> {
-    let mut entries: Vec<Entry> = Vec::new();
-    if args.among.is_empty() {
-        let long_enough = |entry: &&Entry| entry.layout.bits() >= SHORTEST_LAYOUT;
-        entries.extend(known.entries().iter().filter(long_enough).cloned());
-    }
-    for name in &args.among {
-        let entry = known.named(name)?;
-        if !entries.iter().any(|other| other.layout == entry.layout) {
-            entries.push(entry.into_owned());
-        }
-    }
-    if let Some(set) = configured
-        && !entries.iter().any(|entry| entry.layout == set.layout)
-    {
-        entries.insert(0, set.clone());
-    }
-    let at = configured.and_then(|set| entries.iter().position(|entry| entry.layout == set.layout));
-    let weighted = entries.into_iter().map(|entry| {
-        let weight = entry.weight();
-        (Arc::new(entry.layout), weight)
-    });
-    let candidates = Candidates::weighted(weighted);
-    Ok(at.map_or(candidates.clone(), |at| candidates.configured(at)))
 }
 
 fn typed(text: &str, place: Place, entries: &[Entry], masking: Masking) -> Result<Bits, Refusal> {

@@ -2,13 +2,13 @@
 
 use std::sync::Arc;
 
-use misread::cause::{CardState, Cause, Model};
+use misread::cause::{CardState, Cause};
 use misread::channel::{
     Fault, FaultError, Held, Rng, SentRead, Shape, ShapeError, draw_capture, draw_frame, pulses,
     seeded, send,
 };
 use misread::core::keypad::{Key, Mode};
-use misread::diagnose::{Candidates, Expected, SHORTEST_LAYOUT};
+use misread::diagnose::Expected;
 use misread::pulse::Pulse;
 use misread::{Bits, Layout};
 
@@ -92,26 +92,12 @@ fn drawn(
 ) -> Result<Made, Refusal> {
     let said = values::parse(&args.values.join(","), masking)?;
     let expected: Expected = said.iter().cloned().collect();
-    let mut entries: Vec<(Arc<Layout>, f64)> = known
-        .entries()
-        .iter()
-        .filter(|entry| entry.layout.bits() >= SHORTEST_LAYOUT)
-        .map(|entry| (Arc::new(entry.layout.clone()), entry.weight()))
-        .collect();
-    let mut set = None;
-    if let Some(name) = &args.layout {
-        let entry = known.named(name)?;
-        set = entries.iter().position(|(layout, _)| **layout == entry.layout).or_else(|| {
-            entries.insert(0, (Arc::new(entry.layout.clone()), entry.weight()));
-            Some(0)
-        });
-    }
-    let candidates = Candidates::weighted(entries);
-    let candidates = set.map_or(candidates.clone(), |set| candidates.configured(set));
+    let configured = args.layout.as_deref().map(|name| known.named(name)).transpose()?;
+    let candidates = known.candidates(&[], configured.as_deref())?;
     let cards = vec![expected; args.reads as usize];
     let random = &mut seeded(args.seed, 0);
     let at = args.probe_at.into();
-    let capture = draw_capture(&cards, &candidates, &Model::default(), at, shape, random)
+    let capture = draw_capture(&cards, &candidates, &args.priors.model()?, at, shape, random)
         .map_err(|error| Refusal::new(error.to_string(), "values that a layout can carry"))?;
     let layout = capture.truth.layout.and_then(|index| candidates.layouts().get(index)).cloned();
     Ok(Made {
@@ -156,10 +142,10 @@ fn cause(id: &str) -> Result<Cause, Refusal> {
 }
 
 fn fault(args: &SimulateArgs, cause: Cause) -> Result<Fault, Refusal> {
-    let model = Model::default();
+    let model = args.priors.model()?;
     let made = match args.rate {
         Some(rate) => Fault::new(cause, Held::Rate(rate)),
-        // Cannot fail: the default model has a rate for each.
+        // A model has a rate for every cause that takes one.
         None => match Fault::draw(cause, &model, &mut seeded(args.seed, 0)) {
             Some(fault) => Ok(fault),
             None => Fault::new(cause, Held::Nothing),

@@ -16,6 +16,7 @@ use crate::context::{Context, Outcome, Status};
 use crate::json::{FieldValue, Fields, Place};
 use crate::json_simulate as json;
 use crate::masking::Masking;
+use crate::priors::PriorsArgs;
 use crate::recording::Probe;
 use crate::refusal::Refusal;
 
@@ -94,6 +95,8 @@ pub(crate) struct SimulateArgs {
     /// With --draw-cause, where the capture is taken
     #[arg(long, value_name = "PLACE", default_value = "panel", requires = "draw_cause")]
     probe_at: Probe,
+    #[command(flatten)]
+    priors: PriorsArgs,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
