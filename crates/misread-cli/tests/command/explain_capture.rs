@@ -132,3 +132,27 @@ fn masked_it_shows_no_bit_of_a_field() {
     let run = misread(["explain", "--mask", "--capture", &path, "--layout", "open-26"]);
     assert!(!run.stdout.contains("1234") && !run.stdout.contains("0100"), "{run:?}");
 }
+
+/// Damage ends the read it falls into; weighed as a whole one it would look like
+/// a fault of the wires.
+#[test]
+fn a_read_that_is_cut_is_not_weighed() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = simulated(&folder, "three.vcd", &["--reads", "3", "--as", "vcd"]);
+    let whole = fs::read_to_string(&path).unwrap();
+    // In the middle of a time of the third read.
+    let at = whole.rfind("\n#").unwrap();
+    let at = whole[..at - 100].rfind("\n#").unwrap() + 5;
+    fs::write(&path, &whole[..at]).unwrap();
+    let run = misread(["explain", "--json", "--capture", &path, "--layout", "open-26"]);
+    assert_eq!(run.status, 2, "{run:?}");
+    let [damage, answer] = &run.json()[..] else { panic!("{run:?}") };
+    assert!(damage["message"].as_str().unwrap().contains("in the middle of this line"), "{damage}");
+    assert_eq!(
+        (&answer["verdict"], answer["reads"].as_array().unwrap().len()),
+        (&"none".into(), 2)
+    );
+    assert!(answer["notes"].to_string().contains("cut by the damage"), "{answer}");
+    let screen = misread(["explain", "--capture", &path, "--layout", "open-26"]);
+    assert!(screen.stdout.contains("The last read is cut by the damage"), "{screen:?}");
+}

@@ -4,7 +4,7 @@ use misread::Layout;
 use misread::diagnose::{CardFound, Diagnosis, Expected, TakenAs};
 use misread::pulse::{self, FindingKind};
 
-use super::question::{Question, Timing};
+use super::question::{CUT, Question, Timing};
 use crate::json::{FieldValue, Fields};
 use crate::json_explain::{self as json, Explain, Probability};
 use crate::masking::Masking;
@@ -87,7 +87,7 @@ pub(super) fn of(
             })
             .collect(),
         cautions: diagnosis.cautions.clone(),
-        notes: diagnosis.notes.clone(),
+        notes: notes(question, diagnosis),
         timing: timing(&question.timing),
         pulses: diagnosis.moved.iter().map(|moved| moved.says.clone()).collect(),
         printed: taken
@@ -129,6 +129,11 @@ pub(crate) fn card_fields(card: &CardFound, layout: &Layout, masking: Masking) -
     });
     let fields: Vec<_> = fields.collect();
     (!fields.is_empty()).then_some(Fields(fields))
+}
+
+fn notes(question: &Question, diagnosis: &Diagnosis) -> Vec<String> {
+    let cut = question.timing.cut.then(|| CUT.to_owned());
+    diagnosis.notes.iter().cloned().chain(cut).collect()
 }
 
 fn timing(timing: &Timing) -> Vec<json::TimingFound> {

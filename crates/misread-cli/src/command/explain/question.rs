@@ -9,7 +9,7 @@ use misread::bits::ReadText;
 use misread::cause::{Model, ProbeAt};
 use misread::diagnose::{Candidates, Case, CaseRead};
 use misread::file::{self, Entry, LineError, LineProblem, TableRead};
-use misread::pulse::{Finding, FindingKind};
+use misread::pulse::{Ended, Finding, FindingKind};
 use misread::{Bits, Layout};
 
 use super::{ExplainArgs, WeighArgs};
@@ -36,11 +36,16 @@ pub(crate) struct Question {
     pub(crate) timing: Timing,
 }
 
+/// What is said of a read that damage has cut.
+pub(crate) const CUT: &str = "The last read is cut by the damage and was left out.";
+
 /// What a capture shows beside what is weighed.
 #[derive(Default)]
 pub(crate) struct Timing {
     /// What is wrong with it as a whole.
     pub(crate) whole: Vec<Finding>,
+    /// Whether the last read was cut by damage, and left out.
+    pub(crate) cut: bool,
     /// How often each kind of finding about the limits is in its reads.
     pub(crate) limits: BTreeMap<FindingKind, usize>,
 }
@@ -62,11 +67,13 @@ impl Question {
         }
         let mut timing = Timing::default();
         if let Some(path) = &args.capture {
+            let mut last = Ended::Silence;
             let mut recording = Recording::open(path, &args.recording.options(), masking)?;
             recording.for_each(
                 |refusal| refusal,
                 |_, read| {
                     timing.count(&read.findings);
+                    last = read.ended;
                     reads.push(CaseRead { pulses: read.evidence, ..CaseRead::from(read.bits) });
                     if reads.len() > MOST_CAPTURED { Err(too_many(path)) } else { Ok(()) }
                 },
@@ -74,6 +81,15 @@ impl Question {
             let overview = recording.overview;
             refused.extend(overview.damage.map(|damage| damage_refusal(&damage, path, masking)));
             timing.whole = overview.findings;
+            // Damage ends the read it falls into: that is no whole one.
+            let short = |reads: &[CaseRead]| match reads {
+                [before @ .., cut] => before.iter().any(|read| read.bits.len() > cut.bits.len()),
+                [] => false,
+            };
+            if !refused.is_empty() && last == Ended::StreamEnd && short(&reads) {
+                reads.pop();
+                timing.cut = true;
+            }
             if reads.is_empty() {
                 // Lines that never pulse are what a dead reader gives.
                 reads.push(of_bits(Bits::new()));

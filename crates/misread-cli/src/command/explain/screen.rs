@@ -8,7 +8,7 @@ use misread::diagnose::{
 };
 use misread::{Bit, Bits};
 
-use super::question::{Question, Timing};
+use super::question::{CUT, Question, Timing};
 use crate::draw::{Alignment, Drawing, Ink, Line, Marked, hanging};
 use crate::masking::Masking;
 use crate::words::{list, lower, percent};
@@ -220,11 +220,14 @@ fn evidence(page: &mut Page, found: Option<&CauseFound>, diagnosis: &Diagnosis) 
 
 /// What a capture shows beside what was weighed.
 fn timing(page: &mut Page, question: &Question) {
-    let Timing { whole, limits } = &question.timing;
-    if whole.is_empty() && limits.is_empty() {
+    let Timing { whole, cut, limits } = &question.timing;
+    if whole.is_empty() && limits.is_empty() && !cut {
         return;
     }
     page.heading("Timing");
+    if *cut {
+        page.say(Ink::Plain, "  - ", CUT);
+    }
     for finding in whole {
         page.say(Ink::Plain, "  - ", &format!("{finding} {}", finding.kind.meaning()));
     }
