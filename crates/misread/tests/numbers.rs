@@ -6,8 +6,8 @@
 
 use misread::layout::{Layout, built_in};
 use misread::numbers::{
-    Explained, MOST_STEPS, Pair, Path, Step, Written, explain, parse_written, readings, replay,
-    steps_anywhere,
+    Base, Explained, MOST_STEPS, Pair, Path, Step, Written, explain, parse_written, readings,
+    replay, steps_anywhere,
 };
 use proptest::prelude::*;
 
@@ -40,6 +40,16 @@ fn ten_digits_hexadecimal_and_three_five_are_one_number() {
     assert_eq!(best("0012345678", "12345678"), ["leading-zeros"]);
     assert_eq!(best("0012345678", "24910"), ["low-16"]);
     assert_eq!(best("188,24910", "24910"), ["facility-dropped"]);
+}
+
+/// Facility code and card are shown in decimal, whatever base the number was
+/// in that they come from: 0xE is 0,14.
+#[test]
+fn two_numbers_are_shown_in_decimal() {
+    let printed = parse_written("0x0000000E").unwrap();
+    let end = replay(&[Step::ThreeFive], &printed).unwrap();
+    assert_eq!((end.base, end.to_string().as_str()), (Base::Decimal, "0,14"));
+    assert_eq!(best("0x0000000E", "0,14"), ["three-five"]);
 }
 
 /// Arithmetic: exchanged lines turn every field into its largest value minus
@@ -286,7 +296,7 @@ proptest! {
                 let end = replay(&chain, &printed)?;
                 // Digits that could be either are marked, as a panel does by
                 // showing letters sooner or later.
-                let mark = if end.base == misread::numbers::Base::Hexadecimal { "0x" } else { "" };
+                let mark = if end.base == Base::Hexadecimal { "0x" } else { "" };
                 let shown = parse_written(&format!("{mark}{end}")).unwrap();
                 Some(Pair { printed, shown })
             })

@@ -24,7 +24,7 @@ pub enum Held {
 pub struct End {
     /// The number or numbers.
     pub held: Held,
-    /// The base one number is then shown in.
+    /// The base one number is then shown in; two are shown in decimal.
     pub base: Base,
     /// How many digits it is shown with, where that matters: only where it is
     /// shown just as printed.
@@ -119,7 +119,12 @@ impl State {
     }
 
     pub(super) fn end(self, digits: Option<u8>) -> End {
-        End { held: self.held, base: self.base, digits }
+        let base = match self.held {
+            Held::Number(_) => self.base,
+            // So that chains which come to the same two numbers are alike.
+            Held::Two { .. } => Base::Decimal,
+        };
+        End { held: self.held, base, digits }
     }
 
     /// Shown in the other base; `None` where it is shown in that one already.
