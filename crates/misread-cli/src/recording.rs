@@ -10,7 +10,7 @@ use clap::{Args, ValueEnum};
 use misread::capture::{Activity, CaptureError, CaptureRead, Damage, Options, Place, TimeUnit};
 use misread::cause::ProbeAt;
 use misread::diagnose::Progress;
-use misread::pulse::{DEFAULT_SILENCE, Finding, FindingKind, Level, Limits, Rhythm};
+use misread::pulse::{DEFAULT_SILENCE, Ended, Finding, FindingKind, Level, Limits, Rhythm};
 
 use crate::json;
 use crate::masking::Masking;
@@ -138,6 +138,24 @@ pub(crate) struct Overview {
     pub(crate) findings: Vec<Finding>,
     /// Where the file is damaged or cut; the reads are those before.
     pub(crate) damage: Option<Damage>,
+}
+
+/// What is said of a read that damage has cut.
+pub(crate) const CUT: &str = "The last read is cut by the damage and was left out.";
+
+impl Overview {
+    /// Whether the last of the reads, which ended like this, is no whole one:
+    /// damage ends the read it falls into. One as long as the shortest before
+    /// it, whose lengths these are, is taken for whole.
+    pub(crate) fn cuts_last(
+        &self,
+        ended: Ended,
+        length: usize,
+        before: impl Iterator<Item = usize>,
+    ) -> bool {
+        let shorter = before.min().is_some_and(|shortest| length < shortest);
+        self.damage.is_some() && ended == Ended::StreamEnd && shorter
+    }
 }
 
 /// A capture, and its reads in order.

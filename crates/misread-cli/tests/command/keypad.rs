@@ -127,6 +127,24 @@ fn a_capture_brings_times_and_no_recorder_to_blame() {
     assert_eq!(keypad(&["--capture", "nowhere.vcd"], &[]).status, 2);
 }
 
+/// The last key has sent three of its four bits where the table is cut.
+#[test]
+fn a_key_that_is_cut_is_left_out() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("keypad.csv");
+    let file = path.to_str().unwrap();
+    let whole = capture(&CODE);
+    let last = whole.trim_end().rfind('\n').unwrap();
+    fs::write(&path, whole[..last].to_owned() + "\n1503").unwrap();
+    let run = keypad(&["--capture", file], &[]);
+    assert_eq!(run.status, 2);
+    assert!(run.stdout.contains("the keypad is good: 417 "), "{run:?}");
+    assert!(run.stderr.contains("ends in the middle of"), "{run:?}");
+    assert!(run.stdout.contains("The last read is cut by the damage"), "{run:?}");
+    let answer = &keypad(&["--json", "--capture", file], &[]).json()[1];
+    assert!(answer["notes"].to_string().contains("cut by the damage"), "{answer}");
+}
+
 #[test]
 fn nothing_at_all_is_no_data() {
     let run = keypad(&[], &[""]);

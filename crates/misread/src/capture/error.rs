@@ -76,6 +76,17 @@ pub struct Damage {
     pub expected: String,
 }
 
+impl Damage {
+    /// A text file that ends before a line does.
+    pub(super) fn cut(line: u64) -> Self {
+        Damage {
+            place: Place::Line { line, cell: None },
+            found: "the file ends in the middle of this line".to_owned(),
+            expected: "the end of a line; the file may be cut".to_owned(),
+        }
+    }
+}
+
 /// A place in a capture file.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Place {

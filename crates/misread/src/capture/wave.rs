@@ -29,12 +29,7 @@ where
     input.rewind()?;
     let (guard, seen) = Guard::new(input);
     let place = |line| Place::Line { line, cell: None };
-    let cut_at = |line| Damage {
-        place: place(line),
-        found: "the file ends in the middle of this line".to_owned(),
-        expected: "the end of a line; the file may be cut".to_owned(),
-    };
-    let cut = || seen.cut().map(cut_at);
+    let cut = || seen.cut().map(Damage::cut);
     let damaged = |trouble| Damage {
         place: place(seen.line()),
         found: match seen.refused() {
@@ -46,7 +41,7 @@ where
     };
     // What is wrong with a line that is cut is that it is cut.
     let damage = |trouble| match seen.cut().filter(|&line| line == seen.line()) {
-        Some(line) if !seen.has_no_body() => cut_at(line),
+        Some(line) if !seen.has_no_body() => Damage::cut(line),
         _ => damaged(trouble),
     };
     read(guard, options, see, damage, cut)

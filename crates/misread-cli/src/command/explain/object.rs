@@ -4,10 +4,11 @@ use misread::Layout;
 use misread::diagnose::{CardFound, Diagnosis, Expected, TakenAs};
 use misread::pulse::{self, FindingKind};
 
-use super::question::{CUT, Question, Timing};
+use super::question::{Question, Timing};
 use crate::json::{FieldValue, Fields};
 use crate::json_explain::{self as json, Explain, Probability};
 use crate::masking::Masking;
+use crate::recording::CUT;
 
 pub(super) fn of(
     question: &Question,

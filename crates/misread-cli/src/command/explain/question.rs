@@ -36,9 +36,6 @@ pub(crate) struct Question {
     pub(crate) timing: Timing,
 }
 
-/// What is said of a read that damage has cut.
-pub(crate) const CUT: &str = "The last read is cut by the damage and was left out.";
-
 /// What a capture shows beside what is weighed.
 #[derive(Default)]
 pub(crate) struct Timing {
@@ -79,17 +76,15 @@ impl Question {
                 },
             )?;
             let overview = recording.overview;
+            if let [before @ .., read] = reads.as_slice() {
+                let lengths = before.iter().map(|read| read.bits.len());
+                timing.cut = overview.cuts_last(last, read.bits.len(), lengths);
+            }
+            if timing.cut {
+                reads.pop();
+            }
             refused.extend(overview.damage.map(|damage| damage_refusal(&damage, path, masking)));
             timing.whole = overview.findings;
-            // Damage ends the read it falls into: that is no whole one.
-            let short = |reads: &[CaseRead]| match reads {
-                [before @ .., cut] => before.iter().any(|read| read.bits.len() > cut.bits.len()),
-                [] => false,
-            };
-            if !refused.is_empty() && last == Ended::StreamEnd && short(&reads) {
-                reads.pop();
-                timing.cut = true;
-            }
             if reads.is_empty() {
                 // Lines that never pulse are what a dead reader gives.
                 reads.push(of_bits(Bits::new()));

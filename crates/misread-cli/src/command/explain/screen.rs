@@ -8,9 +8,10 @@ use misread::diagnose::{
 };
 use misread::{Bit, Bits};
 
-use super::question::{CUT, Question, Timing};
+use super::question::{Question, Timing};
 use crate::draw::{Alignment, Drawing, Ink, Line, Marked, hanging};
 use crate::masking::Masking;
+use crate::recording::CUT;
 use crate::words::{list, lower, percent};
 
 /// Other causes less likely than this are not worth a line.

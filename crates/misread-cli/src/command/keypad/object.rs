@@ -64,7 +64,7 @@ pub(super) fn of(question: &Question, answer: &Answer, numbers: Numbers) -> json
             })
             .collect(),
         evidence: answer.evidence.clone(),
-        notes: answer.notes.clone(),
+        notes: question.notes(answer).map(str::to_owned).collect(),
         tells: answer.tells.clone(),
         confirm: cause.map(|cause| info(cause).confirm.to_owned()),
         mend: cause.map_or_else(Vec::new, |cause| {

@@ -6,7 +6,8 @@ use std::sync::Arc;
 
 use misread::cause::ProbeAt;
 use misread::file::Entry;
-use misread::keypad::{Key, Mode, NoReads, Press, Sending, read_presses, reads_in};
+use misread::keypad::{Answer, Key, Mode, NoReads, Press, Sending, read_presses, reads_in};
+use misread::pulse::Ended;
 use misread::{Bits, Turn};
 
 use super::{KeypadArgs, ModeArg};
@@ -16,7 +17,7 @@ use crate::command::explain::Stream;
 use crate::json::Place;
 use crate::masking::Masking;
 use crate::reads::{self, Item};
-use crate::recording::{Recording, damage_refusal, for_captures};
+use crate::recording::{CUT, Recording, damage_refusal, for_captures};
 use crate::refusal::Refusal;
 use crate::values;
 
@@ -32,6 +33,8 @@ pub(super) struct Question {
     pub(super) captured: Option<ProbeAt>,
     /// What was keyed, where that is said.
     pub(super) expected: Option<Vec<Key>>,
+    /// Whether the last read of a capture was cut by damage, and left out.
+    pub(super) cut: bool,
     /// What could not be read; the rest is answered.
     pub(super) refused: Vec<Refusal>,
 }
@@ -48,6 +51,7 @@ impl Question {
                 .as_deref()
                 .map(|keys| values::keys("--expect", keys, masking))
                 .transpose()?,
+            cut: false,
             refused: Vec::new(),
         };
         if args.capture.is_none() {
@@ -70,19 +74,32 @@ impl Question {
 
     fn capture(&mut self, path: &Path, args: &KeypadArgs, masking: Masking) -> Result<(), Refusal> {
         let mut recording = Recording::open(path, &args.recording.options(), masking)?;
-        if let Some(damage) = &recording.overview.damage {
-            self.refused.push(damage_refusal(damage, path, masking));
-        }
+        let mut last = Ended::Silence;
         recording.for_each(
             |refusal| refusal,
             |_, read| {
+                last = read.ended;
                 let at = read.pulses.first().map(|pulse| pulse.start);
                 self.presses.push(Press { bits: read.bits, at, pulses: read.evidence });
                 Ok(())
             },
         )?;
+        let overview = recording.overview;
+        if let [before @ .., press] = self.presses.as_slice() {
+            let lengths = before.iter().map(|press| press.bits.len());
+            self.cut = overview.cuts_last(last, press.bits.len(), lengths);
+        }
+        if self.cut {
+            self.presses.pop();
+        }
+        self.refused.extend(overview.damage.map(|damage| damage_refusal(&damage, path, masking)));
         self.captured = Some(args.probe_at.map_or(ProbeAt::Panel, ProbeAt::from));
         Ok(())
+    }
+
+    /// What else there is to say.
+    pub(super) fn notes<'a>(&self, answer: &'a Answer) -> impl Iterator<Item = &'a str> {
+        answer.notes.iter().map(String::as_str).chain(self.cut.then_some(CUT))
     }
 
     /// The layouts that the first read fits, as received or turned over: it may

@@ -31,7 +31,7 @@ pub(super) fn lines(
         lines.extend(hanging(Ink::Plain, "  - ", says));
     }
     drop_empty_section(&mut lines);
-    for note in &answer.notes {
+    for note in question.notes(answer) {
         lines.push(Line::default());
         lines.extend(hanging(Ink::Plain, "", note));
     }

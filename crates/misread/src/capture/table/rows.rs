@@ -36,6 +36,8 @@ pub(super) struct Row<'a> {
     cells: &'a csv::ByteRecord,
     /// The line it ends in, from 1.
     last_line: u64,
+    /// Whether the file ends without an end of this line.
+    open: bool,
     before: &'a Cell<Option<i64>>,
 }
 
@@ -86,7 +88,7 @@ pub(super) fn each_row<R: BufRead + Seek>(
         if last_line <= headings.line || blank {
             continue;
         }
-        let row = Row { headings, cells: &cells, last_line, before: &before };
+        let row = Row { headings, cells: &cells, last_line, open, before: &before };
         if let Err(stop) = see(&row) {
             return Ok(Some(stop));
         }
@@ -250,6 +252,10 @@ impl Row<'_> {
         // A cell in quotation marks may hold line feeds.
         let within = self.cells.as_slice().iter().filter(|&&byte| byte == b'\n').count() as u64;
         let line = self.last_line.saturating_sub(within);
+        // What is wrong with a row that is cut is that it is cut.
+        if self.open && !self.is_whole() {
+            return Stop::Damage(Damage::cut(line));
+        }
         Stop::Damage(Damage {
             place: Place::Line { line, cell: Some(shown(self.headings.name(column))) },
             found,
