@@ -31,6 +31,7 @@ use std::io;
 use std::process::ExitCode;
 
 use clap::Parser;
+use clap::error::{ContextKind, ContextValue, ErrorKind};
 
 use args::{Cli, Command};
 use context::{Context, Outcome, Status, Stop};
@@ -85,19 +86,36 @@ fn run(cli: &Cli, context: &mut Context) -> Outcome {
 
 /// Help where it was asked for; else what is wrong with the command line.
 fn usage(error: &clap::Error) -> ExitCode {
-    let asked = std::env::args_os().any(|arg| arg == "--json");
-    if error.use_stderr() && asked {
+    let json = std::env::args_os().any(|arg| arg == "--json");
+    // The sentence still goes to standard error when this fails.
+    let refuse = |refusal| {
+        let mut context = Context { json, masking: Masking::Off, out: Output::new() };
+        let _ = context.refuse(&refusal);
+    };
+    if is_bare_read(error) {
+        refuse(Refusal::new(
+            "a read stands where a command should",
+            "misread explain and the read, to be told why it is wrong, or misread decode",
+        ));
+    } else if error.use_stderr() && json {
         let text = error.render().to_string();
         let message = text.lines().next().unwrap_or_default();
         let message = message.strip_prefix("error: ").unwrap_or(message);
-        let expected = "the command line that misread --help describes";
-        let mut context = Context { json: true, masking: Masking::Off, out: Output::new() };
-        // The sentence still goes to standard error when this fails.
-        let _ = context.refuse(&Refusal::new(message, expected));
+        refuse(Refusal::new(message, "the command line that misread --help describes"));
     } else {
         let _ = error.print();
     }
     exit(if error.use_stderr() { Status::Refused } else { Status::Good })
+}
+
+/// Whether bits or hexadecimal were pasted with no command before them.
+fn is_bare_read(error: &clap::Error) -> bool {
+    match (error.kind(), error.get(ContextKind::InvalidSubcommand)) {
+        (ErrorKind::InvalidSubcommand, Some(ContextValue::String(found))) => {
+            found.starts_with(|c: char| c.is_ascii_digit() || c == '?')
+        }
+        _ => false,
+    }
 }
 
 fn exit(status: Status) -> ExitCode {

@@ -68,3 +68,12 @@ fn a_wrong_command_line_is_status_2() {
     assert_eq!(answer["schema"], "misread/error/1");
     assert!(run.stderr.contains(answer["message"].as_str().unwrap()), "{run:?}");
 }
+
+#[test]
+fn a_read_without_a_command_is_told_where_it_goes() {
+    for read in ["01101010111111011001011011", "?110", "0x4e61bc/24"] {
+        let run = misread(["--json", read]);
+        assert_eq!((run.status, run.json()[0]["schema"].as_str()), (2, Some("misread/error/1")));
+        assert!(run.stderr.contains("misread explain") && !run.stderr.contains(read), "{run:?}");
+    }
+}
