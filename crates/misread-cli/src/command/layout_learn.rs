@@ -8,7 +8,7 @@ use misread::Turn;
 use misread::diagnose::Numbers;
 use misread::file::{LineError, LineProblem, TableRead, read_any, read_cards, write_new};
 use misread::layout::Span;
-use misread::learn::{Learned, NextSample, Open, Sample, Wishes, document, learn};
+use misread::learn::{Claim, Learned, NextSample, Open, Sample, Wishes, document, learn};
 
 use crate::context::{Context, Outcome, Status, Stop};
 use crate::draw::{COLUMNS, Ink, Line, draw_open_layout, wrap};
@@ -251,8 +251,11 @@ fn heading(learned: &Learned) -> Vec<Line> {
         (1, _) => "one thing the numbers depend on is open".to_owned(),
         (n, _) => format!("{n} things the numbers depend on are open"),
     };
+    // The fault comes before the layout: every card of the site suffers it.
+    let inverted = learned.settled.iter().any(|said| said.claim == Claim::Inverted);
+    let fault = if inverted { ", all turned over (D0 and D1 exchanged?)" } else { "" };
     let text = format!(
-        "{} of {}: {verdict}",
+        "{} of {}{fault}: {verdict}",
         words::count(learned.samples, "read"),
         words::count(learned.length, "bit")
     );

@@ -42,7 +42,8 @@ pub struct Learned {
     /// The card that would settle most.
     pub next: Option<NextSample>,
     /// The best candidate with the settled parity rules alone and no fixed
-    /// bits: what can be kept, since no sound card fails it. Decoding depends on nothing open where no [`Open`] says so.
+    /// bits: what can be kept, since no sound card fails it. Decoding depends
+    /// on nothing open where no [`Open`] says so.
     pub sure: Option<Layout>,
 }
 
