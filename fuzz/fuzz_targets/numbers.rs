@@ -6,11 +6,10 @@ use misread::layout::{Layout, built_in};
 use misread::numbers::{explain, parse_written, read_pairs, readings, replay};
 
 fuzz_target!(|text: &str| {
-    let layouts: Vec<Layout> =
-        [&built_in::OPEN_26, &built_in::SITE_34, &built_in::SERIAL_34]
-            .into_iter()
-            .filter_map(|spec| Layout::new(spec).ok())
-            .collect();
+    let layouts: Vec<Layout> = [&built_in::OPEN_26, &built_in::SITE_34, &built_in::SERIAL_34]
+        .into_iter()
+        .filter_map(|spec| Layout::new(spec).ok())
+        .collect();
     let weighted: Vec<_> = layouts.iter().map(|layout| (layout, 1.0)).collect();
     match parse_written(text) {
         Ok(written) => {
