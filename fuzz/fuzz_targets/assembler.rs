@@ -10,9 +10,10 @@ fuzz_target!(|bytes: &[u8]| {
     let [flags, a, b, c, d, e, f, g, h] = *head;
     let settings = Settings {
         silence: u32::from_le_bytes([a, b, c, d]),
-        rest: match flags % 3 {
+        rest: match flags % 4 {
             0 => Rest::Found,
             1 => Rest::At(Level::Low),
+            2 => Rest::Each([Level::High, Level::Low]),
             _ => Rest::At(Level::High),
         },
         glitch: if flags & 4 == 0 { 0 } else { u32::from_le_bytes([e, f, g, h]) },
@@ -22,7 +23,7 @@ fuzz_target!(|bytes: &[u8]| {
 });
 
 /// The reads' bits, and what ended them.
-fn assemble(settings: Settings, bytes: &[u8]) -> Vec<(String, Ended, Level)> {
+fn assemble(settings: Settings, bytes: &[u8]) -> Vec<(String, Ended, [Level; 2])> {
     let mut assembler = Assembler::new(settings);
     let place = (&raw const assembler).addr();
     let place = place..place + size_of::<Assembler>();
@@ -44,7 +45,7 @@ fn assemble(settings: Settings, bytes: &[u8]) -> Vec<(String, Ended, Level)> {
             of_line.next();
             assert!(of_line.all(|pulse| pulse.complete));
         }
-        reads.push((read.bits().to_string(), read.ended(), read.rest()));
+        reads.push((read.bits().to_string(), read.ended(), Line::BOTH.map(|line| read.rest(line))));
     };
     let mut time = 0i64;
     for step in bytes.chunks_exact(4) {

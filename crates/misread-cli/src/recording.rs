@@ -10,7 +10,7 @@ use clap::{Args, ValueEnum};
 use misread::capture::{Activity, CaptureError, CaptureRead, Damage, Options, Place, TimeUnit};
 use misread::cause::ProbeAt;
 use misread::diagnose::Progress;
-use misread::pulse::{DEFAULT_SILENCE, Ended, Finding, FindingKind, Level, Limits, Rhythm};
+use misread::pulse::{DEFAULT_SILENCE, Ended, Finding, FindingKind, Level, Limits, Line, Rhythm};
 
 use crate::json;
 use crate::masking::Masking;
@@ -127,7 +127,8 @@ pub(crate) fn for_captures(flag: &str) -> Refusal {
 pub(crate) struct Overview {
     /// The signals that were taken for D0 and D1.
     pub(crate) lines: [String; 2],
-    pub(crate) idle: Level,
+    /// Where each line rests; of one that never pulses, where it stands.
+    pub(crate) idle: [Level; 2],
     pub(crate) rhythm: Rhythm,
     /// What timing is allowed, with the sample period that was reckoned with.
     pub(crate) limits: Limits,
@@ -144,6 +145,18 @@ pub(crate) struct Overview {
 pub(crate) const CUT: &str = "The last read is cut by the damage and was left out.";
 
 impl Overview {
+    /// Whether a line has no pulse in the whole capture; not told when masked.
+    pub(crate) fn is_silent(&self, line: Line) -> bool {
+        let silent = |found: &Finding| found.kind == FindingKind::LineSilent;
+        self.findings.iter().any(|found| silent(found) && found.line == Some(line))
+    }
+
+    /// The level at which the lines that pulse rest: high where one does.
+    pub(crate) fn rests(&self) -> Level {
+        let mut pulsing = Line::BOTH.into_iter().filter(|&line| !self.is_silent(line));
+        Level::from(pulsing.any(|line| self.idle[line.index()] == Level::High))
+    }
+
     /// Whether the last of the reads, which ended like this, is no whole one:
     /// damage ends the read it falls into. One as long as the shortest before
     /// it, whose lengths these are, is taken for whole.
@@ -193,16 +206,20 @@ impl Recording {
         };
         let opened = misread::capture::open(opener, options).map_err(refuse)?;
         let about = opened.overview().clone();
-        let overview = Overview {
+        let mut overview = Overview {
             lines: about.lines,
             idle: about.idle,
             rhythm: about.rhythm,
             limits: *opened.limits(),
             threshold: about.threshold,
             seconds_taken: about.seconds_taken,
-            findings: about.findings.into_iter().map(|found| hidden(found, masking)).collect(),
+            findings: about.findings,
             damage: about.damage,
         };
+        if masking.is_on() {
+            overview.idle = [overview.rests(); 2];
+            overview.findings.iter_mut().for_each(hide);
+        }
         Ok(Recording { overview, opened, name, masking })
     }
 
@@ -229,11 +246,10 @@ impl Recording {
     }
 }
 
-/// Masked, a line that never pulses is not named: it would tell every bit.
-fn hidden(finding: Finding, masking: Masking) -> Finding {
-    match (masking, finding.kind) {
-        (Masking::On, FindingKind::LineSilent) => Finding { line: None, ..finding },
-        _ => finding,
+/// A line that never pulses is not named: it would tell every bit.
+fn hide(finding: &mut Finding) {
+    if matches!(finding.kind, FindingKind::LineSilent | FindingKind::LineHeld) {
+        finding.line = None;
     }
 }
 

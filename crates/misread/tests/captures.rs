@@ -9,7 +9,7 @@ use std::path::PathBuf;
 
 use misread::Bits;
 use misread::capture::{Capture, CaptureError, Options, Place, TimeUnit, open, read};
-use misread::pulse::{FindingKind, Level, Pulse, Rest};
+use misread::pulse::{FindingKind, Level, Line, Pulse, Rest};
 use proptest::prelude::*;
 
 const FRAMES: [&str; 4] = [
@@ -45,7 +45,7 @@ fn a_vcd_file_gives_its_reads() {
     let capture = read_file("slipway.vcd");
     assert_eq!(bits(&capture), FRAMES);
     assert_eq!(capture.lines, ["gate.reader.d0", "gate.reader.d1"]);
-    assert_eq!(capture.idle, Level::High);
+    assert_eq!(capture.idle, [Level::High; 2]);
     assert_eq!(capture.sample_period, 100);
     assert_eq!(capture.damage, None);
     assert_eq!(capture.findings, []);
@@ -71,7 +71,7 @@ fn every_kind_of_file_gives_the_same_pulses() {
 fn an_inverted_capture_is_read_by_its_true_sense() {
     let capture = read_file("slipway-inverted.vcd");
     assert_eq!(bits(&capture), FRAMES);
-    assert_eq!(capture.idle, Level::Low);
+    assert_eq!(capture.idle, [Level::Low; 2]);
     let kinds: Vec<FindingKind> = capture.findings.iter().map(|finding| finding.kind).collect();
     assert_eq!(kinds, [FindingKind::IdleLow]);
     assert_eq!(pulses(&capture), pulses(&read_file("slipway.vcd")));
@@ -354,6 +354,30 @@ fn what_is_no_capture_is_refused() {
     }
 }
 
+/// One line of the same capture, taken through an inverting stage.
+#[test]
+fn a_line_that_rests_low_beside_one_that_rests_high_is_read_by_its_own_sense() {
+    let plain = read_file("slipway.vcd");
+    let text = String::from_utf8(bytes("slipway.vcd")).unwrap();
+    // The codes that the file gives the two.
+    for (line, code, idle) in
+        [(Line::D0, "#", [Level::Low, Level::High]), (Line::D1, "$", [Level::High, Level::Low])]
+    {
+        let turned = |row: &str| match row.split_at_checked(1) {
+            Some(("0", of)) if of == code => format!("1{of}"),
+            Some(("1", of)) if of == code => format!("0{of}"),
+            _ => row.to_owned(),
+        };
+        let rows: Vec<String> = text.lines().map(turned).collect();
+        let capture = try_read(rows.join("\n") + "\n").unwrap();
+        assert_eq!(pulses(&capture), pulses(&plain));
+        assert_eq!(capture.idle, idle);
+        let found: Vec<_> = capture.findings.iter().map(|found| (found.kind, found.line)).collect();
+        assert_eq!(found, [(FindingKind::IdleLow, Some(line))]);
+        assert!(capture.reads.iter().all(|read| read.rest == idle && read.findings.is_empty()));
+    }
+}
+
 #[test]
 fn units_and_rests_are_taken_as_given() {
     let table = "time,line,width\n0,D1,50\n1000,D0,50\n";
@@ -363,7 +387,7 @@ fn units_and_rests_are_taken_as_given() {
         ..Options::default()
     };
     let capture = read(Cursor::new(table), &given).unwrap();
-    assert_eq!(capture.idle, Level::Low);
+    assert_eq!(capture.idle, [Level::Low; 2]);
     assert_eq!(capture.reads[0].pulses[1].start, 1_000_000);
     assert_eq!(capture.reads[0].pulses[1].width, 50_000);
     let taken = |table: &str, options: &Options| {

@@ -87,7 +87,12 @@ fn every_file_is_the_same_read_by_read() {
         }
         let mut raw = vec![];
         let pass = reads(Cursor::new(file), &options, |read| {
-            raw.push((read.bits(), read.pulses().to_vec(), read.rest(), read.ended()));
+            raw.push((
+                read.bits(),
+                read.pulses().to_vec(),
+                Line::BOTH.map(|line| read.rest(line)),
+                read.ended(),
+            ));
             ControlFlow::Continue(())
         });
         assert_eq!(pass.unwrap().lines, capture.lines, "{name}");

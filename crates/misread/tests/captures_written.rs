@@ -5,13 +5,14 @@
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 use std::io::Cursor;
+use std::ops::ControlFlow;
 
 use fst_writer::{
     FstFileType, FstInfo, FstScopeType, FstSignalType, FstVarDirection, FstVarType, open_fst,
 };
 use misread::Bits;
 use misread::capture::{
-    Capture, Opening, Options, TimeUnit, WriteError, read, write_changes, write_levels,
+    Capture, Opening, Options, TimeUnit, WriteError, read, reads, write_changes, write_levels,
     write_pulses, write_vcd,
 };
 use misread::pulse::{
@@ -106,8 +107,15 @@ fn pulses(capture: &Capture) -> Vec<Vec<Pulse>> {
     capture.reads.iter().map(|read| read.pulses.clone()).collect()
 }
 
+/// In one pass, as the changes come.
 fn pulses_of(file: &[u8], options: &Options) -> Vec<Vec<Pulse>> {
-    pulses(&read(Cursor::new(file.to_vec()), options).unwrap())
+    let mut seen = vec![];
+    reads(Cursor::new(file.to_vec()), options, |read| {
+        seen.push(read.pulses().to_vec());
+        ControlFlow::Continue(())
+    })
+    .unwrap();
+    seen
 }
 
 /// The layout of a VCD file: IEEE Std 1364-2005, 18.2.
@@ -285,8 +293,8 @@ proptest! {
         let all = all_levels(opening, &changes);
         prop_assert_eq!(seen_by_vcd(&file), &all[..]);
         prop_assert_eq!(seen_by_wellen(file.clone()), &all[..]);
-        let capture = read_bytes(file);
-        prop_assert_eq!(pulses(&capture), assembled(opening, &changes));
+        let capture = read_bytes(file.clone());
+        prop_assert_eq!(pulses_of(&file, &Options::default()), assembled(opening, &changes));
         prop_assert_eq!(capture.lines, ["lines.d0", "lines.d1"]);
         prop_assert_eq!(capture.damage, None);
     }
@@ -351,7 +359,7 @@ proptest! {
         let capture = read(Cursor::new(table), &options).unwrap();
         let bits: Vec<String> = capture.reads.iter().map(|read| read.bits.to_string()).collect();
         prop_assert_eq!(bits, frames);
-        prop_assert_eq!(capture.idle, rest);
+        prop_assert_eq!(capture.idle, [rest; 2]);
         prop_assert_eq!(i64::from(capture.sample_period), period);
         // Wide pulses are found, and nothing for want of samples.
         for read in &capture.reads {

@@ -91,7 +91,7 @@ impl Report {
         &mut self,
         heading: &str,
         train: &Train<'_>,
-        idle: Level,
+        idle: [Level; 2],
         fields: Option<Fields<'_>>,
     ) {
         self.say("strong", heading);

@@ -254,6 +254,42 @@ fn a_line_that_is_silent_and_a_capture_without_reads_are_no_good_answer() {
     assert!(run.stdout.starts_with("No read in this capture: neither line pulses."), "{run:?}");
 }
 
+/// A table of level changes in which one line is low throughout, and the other
+/// pulses so many times.
+pub(crate) fn held_low(line: &str, pulses: u32) -> String {
+    let other = if line == "D0" { "D1" } else { "D0" };
+    let mut table = format!("time_us,line,level\n0,{line},0\n0,{other},1\n");
+    for start in (1..=pulses).map(|pulse| 50_000 + pulse * 1000) {
+        table += &format!("{start},{other},0\n{},{other},1\n", start + 50);
+    }
+    table
+}
+
+/// An open conductor leaves a panel's line high (common practice: the panel pulls
+/// it up); one that touches common does not.
+#[test]
+fn a_line_that_is_held_is_told_from_an_open_one() {
+    let (_folder, path) = file("berth.csv", &held_low("D0", 4));
+    let run = misread(["capture", &path]);
+    let said = run.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    let first = "1 read of 4 bits; timing within limits, but D0 never pulses and something holds \
+                 it low.";
+    assert!(said.starts_with(first), "{run:?}");
+    assert!(said.contains("D0, always low") && said.contains("It touches common"), "{run:?}");
+    let run = misread(["capture", "--json", &path]);
+    let findings = run.json()[0]["findings"].clone();
+    let kinds: Vec<&str> = findings
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|found| found["finding"].as_str().unwrap())
+        .collect();
+    assert_eq!(kinds, ["line-silent", "line-held"]);
+    assert_eq!(run.json()[0]["idle"], "high");
+    let run = misread(["explain", "--layout", "open-26", "--capture", &path]);
+    assert!(run.stdout.contains("D0 has the level of a pulse throughout"), "{run:?}");
+}
+
 #[test]
 fn the_lines_of_a_table_are_listed_too_a_few_of_many() {
     let table = pulses("110", steady).replace("D0", "in_3").replace("D1", "100101");

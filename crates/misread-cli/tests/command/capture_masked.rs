@@ -7,7 +7,7 @@ use misread::layout::built_in;
 use misread::{Bits, Layout};
 use proptest::prelude::*;
 
-use crate::capture::{file, pulses};
+use crate::capture::{file, held_low, pulses};
 use crate::{SOUND, misread};
 
 /// What is shown of a capture, in every way it can be.
@@ -35,6 +35,10 @@ fn masked_it_is_not_told_which_line_is_silent() {
         assert_eq!(everything(&zeros, args), everything(&ones, args));
     }
     assert_ne!(everything(&zeros, &[]), everything(&ones, &[]));
+    // Nor which one is held.
+    let [d0, d1] = ["D0", "D1"].map(|held| held_low(held, 8));
+    assert_eq!(everything(&d0, &["--mask"]), everything(&d1, &["--mask"]));
+    assert_ne!(everything(&d0, &[]), everything(&d1, &[]));
 }
 
 /// Timing of all kinds, sound and not, in which no pulse touches the next.

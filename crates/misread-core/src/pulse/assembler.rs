@@ -32,6 +32,9 @@ impl Default for Settings {
 pub enum Rest {
     /// Given.
     At(Level),
+    /// Given for each line, D0 first: one of them was taken through an
+    /// inverting stage.
+    Each([Level; 2]),
     /// Found for each read: the level that the lines which changed in it held
     /// for longer, from half a silence before its first change to the end of
     /// the silence behind it. Where the stream begins or ends within that, the
@@ -65,9 +68,12 @@ pub enum Rest {
 pub struct Assembler {
     pulses: [Pulse; MAX_PULSES],
     len: usize,
-    rest: Level,
+    /// Of each line.
+    rest: [Level; 2],
     /// Of each line; `None` until its first change.
     levels: [Option<Level>; 2],
+    /// What they were at the end of the read that is given out.
+    levels_at_end: [Option<Level>; 2],
     /// The index of each line's active pulse, or `NOT_ACTIVE`.
     active: [usize; 2],
     /// The time of the last change.
@@ -113,14 +119,16 @@ impl Assembler {
         let silence = if settings.silence == 0 { 1 } else { settings.silence };
         let glitch = if settings.glitch < silence { settings.glitch } else { silence - 1 };
         let (rest, find_rest) = match settings.rest {
-            Rest::At(level) => (level, false),
-            Rest::Found => (Level::High, true),
+            Rest::At(level) => ([level; 2], false),
+            Rest::Each(levels) => (levels, false),
+            Rest::Found => ([Level::High; 2], true),
         };
         Assembler {
             pulses: [NO_PULSE; MAX_PULSES],
             len: 0,
             rest,
             levels: [None; 2],
+            levels_at_end: [None; 2],
             active: [NOT_ACTIVE; 2],
             last: 0,
             patience: 0,
@@ -238,7 +246,7 @@ impl Assembler {
         if self.levels[line] == Some(change.level) {
             return false;
         }
-        if change.level != self.rest {
+        if change.level != self.rest[line] {
             let Some(pulse) = self.pulses.get_mut(self.len) else {
                 return self.end_full(change);
             };
@@ -275,7 +283,7 @@ impl Assembler {
         if elapsed(edge, change.time) >= self.glitch {
             return false;
         }
-        if change.level == self.rest {
+        if change.level == self.rest[line] {
             let index = self.active[line];
             if index >= self.len {
                 return false;
@@ -345,6 +353,7 @@ impl Assembler {
             }
         }
         self.ended = ended;
+        self.levels_at_end = self.levels;
         if self.find_rest && self.mostly_active(since(window, end), beyond) {
             self.turn_over(end);
         }
@@ -382,7 +391,7 @@ impl Assembler {
 
     /// Takes what was between the pulses of each line for the pulses.
     fn turn_over(&mut self, end: i64) {
-        self.rest = self.rest.other();
+        self.rest = self.rest.map(Level::other);
         let mut starts = self.stray;
         let mut kept = 0;
         for index in 0..self.len {
@@ -453,6 +462,7 @@ impl Assembler {
         Some(Read {
             pulses: self.pulses.get(..self.len).unwrap_or_default(),
             rest: self.rest,
+            levels: self.levels_at_end,
             ended: self.ended,
             marks: self.marks,
         })

@@ -8,7 +8,7 @@ use super::Line;
 /// A kind of finding.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum FindingKind {
-    /// The lines rest low and pulse high.
+    /// The lines rest low and pulse high, or one of them does.
     IdleLow,
     /// A pulse narrower than allowed.
     PulseTooShort,
@@ -28,13 +28,15 @@ pub enum FindingKind {
     MissingBeat,
     /// A line without a pulse in the whole capture.
     LineSilent,
+    /// A line that has the level of a pulse throughout.
+    LineHeld,
     /// Two reads with a gap that some receivers do not see.
     FramesTooClose,
 }
 
 impl FindingKind {
     /// Every kind.
-    pub const ALL: [FindingKind; 11] = [
+    pub const ALL: [FindingKind; 12] = [
         FindingKind::IdleLow,
         FindingKind::PulseTooShort,
         FindingKind::PulseTooLong,
@@ -45,6 +47,7 @@ impl FindingKind {
         FindingKind::DoublePulse,
         FindingKind::MissingBeat,
         FindingKind::LineSilent,
+        FindingKind::LineHeld,
         FindingKind::FramesTooClose,
     ];
 
@@ -61,6 +64,7 @@ impl FindingKind {
             FindingKind::DoublePulse => "double-pulse",
             FindingKind::MissingBeat => "missing-beat",
             FindingKind::LineSilent => "line-silent",
+            FindingKind::LineHeld => "line-held",
             FindingKind::FramesTooClose => "frames-too-close",
         }
     }
@@ -109,6 +113,11 @@ impl FindingKind {
             FindingKind::LineSilent => {
                 "Its conductor is open or on the wrong terminal, or something holds the line at \
                  one level. A card whose bits are all alike looks the same: present another."
+            }
+            FindingKind::LineHeld => {
+                "It touches common or another conductor, or what should send on it is stuck. \
+                 Recorded at the reader's end, with no path to the panel, nothing pulls it to \
+                 where it should rest."
             }
             FindingKind::FramesTooClose => {
                 "A receiver that waits longer than this for the end of a frame takes the two for \
@@ -166,7 +175,14 @@ impl fmt::Display for Finding {
             f.write_str(": ")?;
         }
         match self.kind {
-            FindingKind::IdleLow => f.write_str("The lines rest low and pulse high."),
+            FindingKind::IdleLow => match self.line {
+                None => f.write_str("The lines rest low and pulse high."),
+                Some(line) => write!(
+                    f,
+                    "{line} rests low and pulses high, {} the other way round.",
+                    line.other()
+                ),
+            },
             FindingKind::PulseTooShort => {
                 write!(f, "the pulse on {line} lasts {value}; the shortest allowed is {limit}.")
             }
@@ -200,6 +216,10 @@ impl fmt::Display for Finding {
             FindingKind::LineSilent => {
                 let line = OrElse(self.line, "A line");
                 write!(f, "{line} never pulses in this capture.")
+            }
+            FindingKind::LineHeld => {
+                let line = OrElse(self.line, "A line");
+                write!(f, "{line} has the level of a pulse throughout.")
             }
             FindingKind::FramesTooClose => Ok(()),
         }

@@ -3,7 +3,8 @@
 use arrayvec::ArrayVec;
 
 use super::{
-    Finding, FindingKind, Level, Limits, Line, Pulse, Read, Rhythm, duration, multiple_of,
+    Ended, Finding, FindingKind, Level, Limits, Line, Pulse, Read, Rhythm, duration, elapsed,
+    multiple_of,
 };
 
 /// The findings in one read, bit by bit.
@@ -73,17 +74,34 @@ pub fn between(read: usize, first: &[Pulse], second: &[Pulse], limits: &Limits) 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Tally {
     reads: u64,
-    resting_low: u64,
+    /// Of each line: how many pulses it had; in how many reads it rested low;
+    /// in how many it had low at the end, and in how many high.
     pulses: [u64; 2],
+    resting_low: [u64; 2],
+    ending: [[u64; 2]; 2],
+    /// In how many reads each line tells by itself where it rests, and in how
+    /// many of those that is low.
+    telling: [u64; 2],
+    telling_low: [u64; 2],
 }
 
 impl Tally {
     /// Counts a read in.
     pub fn count(&mut self, read: &Read<'_>) {
         self.reads += 1;
-        self.resting_low += u64::from(read.rest() == Level::Low);
         for pulse in read.pulses() {
             self.pulses[pulse.line.index()] += 1;
+        }
+        for line in Line::BOTH {
+            let index = line.index();
+            self.resting_low[index] += u64::from(read.rest(line) == Level::Low);
+            if let Some(level) = read.level(line) {
+                self.ending[index][usize::from(level == Level::High)] += 1;
+            }
+            if let Some(rest) = own_rest(read, line) {
+                self.telling[index] += 1;
+                self.telling_low[index] += u64::from(rest == Level::Low);
+            }
         }
     }
 
@@ -97,30 +115,84 @@ impl Tally {
         self.pulses[line.index()]
     }
 
-    /// The level at which the lines rest in more than half of the reads; high
+    /// The level at which a line rests in more than half of the reads; high
     /// where it is half and half.
-    pub fn rest(&self) -> Level {
-        if self.resting_low > self.reads / 2 { Level::Low } else { Level::High }
+    pub fn rest(&self, line: Line) -> Level {
+        let low = self.resting_low[line.index()];
+        if low > self.reads / 2 { Level::Low } else { Level::High }
+    }
+
+    /// The level at which a line stands throughout, where it never pulses and
+    /// that was told.
+    pub fn stands(&self, line: Line) -> Option<Level> {
+        match self.ending[line.index()] {
+            _ if self.pulses(line) > 0 => None,
+            [0, 0] => None,
+            [low, high] => Some(Level::from(high >= low)),
+        }
+    }
+
+    /// Where each line rests, D0 first, if in nine reads of ten that is low for
+    /// one and high for the other: one was taken through an inverting stage.
+    /// Then the reads want to be assembled anew, with
+    /// [`Rest::Each`](super::Rest::Each).
+    pub fn apart(&self) -> Option<[Level; 2]> {
+        let own = |line: Line| {
+            let (reads, low) = (self.telling[line.index()], self.telling_low[line.index()]);
+            match low {
+                _ if reads == 0 => None,
+                low if low * 10 >= reads * 9 => Some(Level::Low),
+                low if low * 10 <= reads => Some(Level::High),
+                _ => None,
+            }
+        };
+        let levels = [own(Line::D0)?, own(Line::D1)?];
+        (levels[0] != levels[1]).then_some(levels)
     }
 
     /// The findings about the capture as a whole.
     pub fn findings(&self) -> impl Iterator<Item = Finding> + use<> {
         let whole =
             |kind, line| Finding { kind, line, read: None, bit: None, value: None, limit: None };
-        let mut found: ArrayVec<Finding, 3> = ArrayVec::new();
-        if self.rest() == Level::Low {
-            found.push(whole(FindingKind::IdleLow, None));
+        let mut found: ArrayVec<Finding, 5> = ArrayVec::new();
+        let low = Line::BOTH.map(|line| self.rest(line) == Level::Low);
+        match low {
+            [true, true] => found.push(whole(FindingKind::IdleLow, None)),
+            [true, false] => found.push(whole(FindingKind::IdleLow, Some(Line::D0))),
+            [false, true] => found.push(whole(FindingKind::IdleLow, Some(Line::D1))),
+            [false, false] => {}
         }
         if self.reads > 0 {
-            found.extend(
-                Line::BOTH
-                    .into_iter()
-                    .filter(|&line| self.pulses(line) == 0)
-                    .map(|line| whole(FindingKind::LineSilent, Some(line))),
-            );
+            for line in Line::BOTH.into_iter().filter(|&line| self.pulses(line) == 0) {
+                found.push(whole(FindingKind::LineSilent, Some(line)));
+                if self.stands(line).is_some_and(|level| level != self.rest(line)) {
+                    found.push(whole(FindingKind::LineHeld, Some(line)));
+                }
+            }
         }
         found.into_iter()
     }
+}
+
+/// Where a line rests by its own pulses, whatever the other one does. It was
+/// taken the wrong way round if it was active for most of the time from its
+/// first pulse to its last, and through the silence behind. `None` where it had
+/// fewer than two pulses, or no silence ended the read.
+fn own_rest(read: &Read<'_>, line: Line) -> Option<Level> {
+    let mut pulses = read.pulses().iter().filter(|pulse| pulse.line == line);
+    let first = pulses.next()?;
+    let mut active = 0;
+    let mut last = first;
+    for pulse in pulses {
+        active += u64::from(last.width);
+        last = pulse;
+    }
+    if core::ptr::eq(first, last) || read.ended() != Ended::Silence {
+        return None;
+    }
+    let lasted = elapsed(first.start, last.start);
+    let wrong = !last.complete && active.saturating_mul(2) > lasted;
+    Some(if wrong { read.rest(line).other() } else { read.rest(line) })
 }
 
 /// The pulses before one.

@@ -17,7 +17,9 @@
 //! ones stay at [`u32::MAX`].
 //!
 //! ```
-//! use misread_core::pulse::{Assembler, Level, Limits, Rhythm, Settings, Timing, findings, send};
+//! use misread_core::pulse::{
+//!     Assembler, Level, Limits, Line, Rhythm, Settings, Timing, findings, send,
+//! };
 //!
 //! let frame = "10010101000000100110100100".parse()?;
 //! let mut assembler = Assembler::new(Settings::default());
@@ -28,7 +30,7 @@
 //! let read = assembler.tick(60_000_000).expect("the lines have been still for long");
 //! assert_eq!(read.bits(), frame);
 //! assert_eq!(read.pulses()[1].start, 1_000_000);
-//! assert_eq!(read.rest(), Level::High);
+//! assert_eq!(read.rest(Line::D0), Level::High);
 //! assert_eq!(findings(0, read.pulses(), &Limits::default(), &Rhythm::default()).count(), 0);
 //! # Ok::<(), misread_core::bits::TextError>(())
 //! ```

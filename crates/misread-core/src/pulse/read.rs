@@ -23,7 +23,8 @@ pub enum Ended {
 #[derive(Clone, Copy, Debug)]
 pub struct Read<'a> {
     pub(super) pulses: &'a [Pulse],
-    pub(super) rest: Level,
+    pub(super) rest: [Level; 2],
+    pub(super) levels: [Option<Level>; 2],
     pub(super) ended: Ended,
     pub(super) marks: Marks,
 }
@@ -63,9 +64,15 @@ impl<'a> Read<'a> {
         self.pulses.first().map_or(0, |pulse| pulse.start)
     }
 
-    /// The level the lines rest at between the pulses.
-    pub fn rest(&self) -> Level {
-        self.rest
+    /// The level a line rests at between the pulses.
+    pub fn rest(&self, line: Line) -> Level {
+        self.rest[line.index()]
+    }
+
+    /// The level a line had when the read ended; `None` where nothing has told
+    /// it yet.
+    pub fn level(&self, line: Line) -> Option<Level> {
+        self.levels[line.index()]
     }
 
     /// What ended it.

@@ -3,14 +3,14 @@
 use super::{CaptureRead, Options};
 use crate::Bits;
 use crate::pulse::{
-    Ended, Evidence, Level, Limits, Pulse, Read, Rhythm, between, bits_of, findings,
+    Ended, Evidence, Level, Limits, Line, Pulse, Read, Rhythm, between, bits_of, findings,
 };
 
 /// A read as the assembler gave it.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Raw<'a> {
     pub(super) pulses: &'a [Pulse],
-    pub(super) rest: Level,
+    pub(super) rest: [Level; 2],
     pub(super) ended: Ended,
     pub(super) follows_on: bool,
 }
@@ -19,7 +19,7 @@ impl<'a> From<&Read<'a>> for Raw<'a> {
     fn from(read: &Read<'a>) -> Self {
         Raw {
             pulses: read.pulses(),
-            rest: read.rest(),
+            rest: Line::BOTH.map(|line| read.rest(line)),
             ended: read.ended(),
             follows_on: read.follows_on(),
         }

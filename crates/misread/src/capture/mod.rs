@@ -68,7 +68,9 @@ pub use write::{Opening, WriteError, write_changes, write_levels, write_pulses, 
 pub struct Options {
     /// How long both lines are still before a read is over, in nanoseconds.
     pub silence: u32,
-    /// The level the lines rest at.
+    /// The level the lines rest at. Where that is [`Rest::Found`], [`read`] and
+    /// [`open`] also find lines that rest at different levels, and go over the
+    /// file once more.
     pub rest: Rest,
     /// What timing is allowed. A sample period of 0 is taken from the file: the
     /// time between the rows of a table sampled evenly, the step of a VCD or
@@ -115,8 +117,9 @@ impl Default for Options {
 pub struct Capture {
     /// The signals that were taken for D0 and D1.
     pub lines: [String; 2],
-    /// The level the lines rest at in most of the reads.
-    pub idle: Level,
+    /// The level each line rests at in most of the reads, D0 first; of a line
+    /// that never pulses, where it stands.
+    pub idle: [Level; 2],
     /// The reader's own timing.
     pub rhythm: Rhythm,
     /// The sample period that was reckoned with, in nanoseconds; 0 for exact
@@ -140,8 +143,8 @@ pub struct CaptureRead {
     pub bits: Bits,
     /// Their pulses.
     pub pulses: Vec<Pulse>,
-    /// The level the lines rest at around it.
-    pub rest: Level,
+    /// The level each line rests at around it, D0 first.
+    pub rest: [Level; 2],
     /// What ended it.
     pub ended: Ended,
     /// Whether it is the rest of a read that had too many pulses.

@@ -32,7 +32,8 @@ pub struct Pass {
 /// The quickest way through a capture: one pass, and memory that does not grow
 /// with it. (A table of voltages without [`Options::threshold`] is gone over
 /// twice more, to find it.) `Options::limits`, `keep` and `repeat_window` have
-/// no say in it. [`open`](super::open) gives findings too.
+/// no say in it, and lines that rest at different levels are not noticed.
+/// [`open`](super::open) gives findings too.
 ///
 /// ```
 /// use std::ops::ControlFlow;

@@ -1,14 +1,15 @@
 //! A capture of any length, in memory that does not grow with it.
 
 use std::fmt;
-use std::io::{self, BufRead, Seek};
+use std::io::{self, BufRead, BufReader, Read, Seek, SeekFrom};
 use std::ops::ControlFlow;
+use std::sync::{Arc, Mutex};
 
 use super::annotate::{Annotator, Raw};
 use super::pass::{Pass, pass};
 use super::{Capture, CaptureError, CaptureRead, Damage, Options};
 use crate::pulse::{
-    Ended, Finding, Level, Limits, MAX_PULSES, Pulse, Read, Rhythm, RhythmTally, Tally,
+    self, Ended, Finding, Level, Limits, Line, MAX_PULSES, Pulse, Rest, Rhythm, RhythmTally, Tally,
 };
 
 /// What a capture holds but its reads.
@@ -16,8 +17,9 @@ use crate::pulse::{
 pub struct Overview {
     /// The signals that were taken for D0 and D1.
     pub lines: [String; 2],
-    /// The level the lines rest at in most of the reads.
-    pub idle: Level,
+    /// The level each line rests at in most of the reads, D0 first; of a line
+    /// that never pulses, where it stands.
+    pub idle: [Level; 2],
     /// The reader's own timing. Exact while there are no more than 16 384
     /// different intervals and pulse widths; see
     /// [`RhythmTally`](crate::pulse::RhythmTally).
@@ -97,9 +99,15 @@ where
     F: FnMut() -> io::Result<R>,
 {
     let input = open()?;
-    let (overview, limits, kept) = go_over(input, options, options.keep)?;
+    let mut found = go_over(input, options, options.keep)?;
     // What was found out once need not be found out again.
-    let options = Options { threshold: overview.threshold, ..options.clone() };
+    let mut options = Options { threshold: found.overview.threshold, ..options.clone() };
+    if let (Rest::Found, Some(levels)) = (options.rest, found.apart) {
+        options.rest = Rest::Each(levels);
+        let input = open()?;
+        found = go_over(input, &options, options.keep)?;
+    }
+    let Found { overview, limits, kept, .. } = found;
     Ok(Recording { open, options, limits, overview, kept })
 }
 
@@ -168,18 +176,56 @@ pub(super) fn read_all<R>(input: R, options: &Options) -> Result<Capture, Captur
 where
     R: BufRead + Seek + Send + Sync + 'static,
 {
-    let (overview, limits, kept) = go_over(input, options, usize::MAX)?;
-    let mut annotator = Annotator::new(options, limits, overview.rhythm);
-    let reads = kept.iter().flat_map(Kept::reads).map(|raw| annotator.read(raw)).collect();
-    let Overview { lines, idle, rhythm, sample_period, threshold, findings, damage, .. } = overview;
+    let input = Arc::new(Mutex::new(input));
+    let again = || {
+        let mut input = BufReader::with_capacity(PIECE, Shared(input.clone()));
+        input.rewind().map(|()| input)
+    };
+    let mut recording = open(again, &Options { keep: usize::MAX, ..options.clone() })?;
+    let mut reads = Vec::new();
+    recording.for_each(|read| {
+        reads.push(read);
+        ControlFlow::Continue(())
+    })?;
+    let Overview { lines, idle, rhythm, sample_period, threshold, findings, damage, .. } =
+        recording.overview;
     Ok(Capture { lines, idle, rhythm, sample_period, threshold, reads, findings, damage })
 }
 
-fn go_over<R>(
-    input: R,
-    options: &Options,
-    keep: usize,
-) -> Result<(Overview, Limits, Option<Kept>), CaptureError>
+/// How much is read at once, in bytes.
+const PIECE: usize = 1 << 16;
+
+/// An input that can be gone over more than once, whoever reads it taking it
+/// for good; by one at a time.
+struct Shared<R>(Arc<Mutex<R>>);
+
+impl<R: Read> Read for Shared<R> {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        self.0.lock().map_err(|_| left())?.read(buffer)
+    }
+}
+
+impl<R: Seek> Seek for Shared<R> {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.0.lock().map_err(|_| left())?.seek(to)
+    }
+}
+
+fn left() -> io::Error {
+    io::Error::other("reading it has failed before")
+}
+
+/// What going over a capture tells.
+struct Found {
+    overview: Overview,
+    limits: Limits,
+    kept: Option<Kept>,
+    /// Where each line rests, if they were taken to rest at one level and do
+    /// not.
+    apart: Option<[Level; 2]>,
+}
+
+fn go_over<R>(input: R, options: &Options, keep: usize) -> Result<Found, CaptureError>
 where
     R: BufRead + Seek + Send + Sync + 'static,
 {
@@ -203,7 +249,7 @@ where
     };
     let overview = Overview {
         lines,
-        idle: tally.rest(),
+        idle: Line::BOTH.map(|line| tally.stands(line).unwrap_or(tally.rest(line))),
         rhythm: rhythm.rhythm(&limits),
         sample_period: limits.sample_period,
         threshold,
@@ -212,7 +258,7 @@ where
         findings: tally.findings().collect(),
         damage,
     };
-    Ok((overview, limits, kept))
+    Ok(Found { overview, limits, kept, apart: tally.apart() })
 }
 
 /// Reads in memory: their pulses in one row.
@@ -226,7 +272,7 @@ struct Kept {
 struct Marks {
     /// How many pulses it has.
     len: u16,
-    rest: Level,
+    rest: [Level; 2],
     ended: Ended,
     follows_on: bool,
 }
@@ -234,7 +280,7 @@ struct Marks {
 const _: () = assert!(MAX_PULSES <= u16::MAX as usize);
 
 impl Kept {
-    fn keep(&mut self, read: &Read<'_>) {
+    fn keep(&mut self, read: &pulse::Read<'_>) {
         let Raw { pulses, rest, ended, follows_on } = Raw::from(read);
         self.pulses.extend_from_slice(pulses);
         self.marks.push(Marks { len: pulses.len() as u16, rest, ended, follows_on });

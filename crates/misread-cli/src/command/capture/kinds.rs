@@ -6,8 +6,9 @@ use crate::words;
 
 /// The order in which kinds are named: what breaks a read before what only
 /// strains a limit.
-const ORDER: [FindingKind; 11] = [
+const ORDER: [FindingKind; 12] = [
     FindingKind::LineSilent,
+    FindingKind::LineHeld,
     FindingKind::LinesOverlap,
     FindingKind::DoublePulse,
     FindingKind::MissingBeat,
@@ -75,6 +76,7 @@ pub(super) fn phrase(kind: FindingKind, count: Option<usize>) -> String {
     let (one, more) = match kind {
         FindingKind::IdleLow => return "the lines rest low".to_owned(),
         FindingKind::LineSilent => return "a line never pulses".to_owned(),
+        FindingKind::LineHeld => return "something holds it".to_owned(),
         FindingKind::LinesOverlap => {
             let places = count.map(|count| format!(" in {}", words::count(count, "place")));
             return format!("D0 and D1 active at once{}", places.unwrap_or_default());
@@ -114,6 +116,7 @@ pub(super) fn title(kind: FindingKind) -> &'static str {
         FindingKind::DoublePulse => "Doubled pulse",
         FindingKind::MissingBeat => "Missing bit",
         FindingKind::LineSilent => "A line that never pulses",
+        FindingKind::LineHeld => "A line that is held",
         FindingKind::FramesTooClose => "Reads too close",
     }
 }
@@ -132,7 +135,8 @@ fn badness(finding: &Finding) -> i64 {
         | FindingKind::LinesOverlap
         | FindingKind::MissingBeat
         | FindingKind::IdleLow
-        | FindingKind::LineSilent => value,
+        | FindingKind::LineSilent
+        | FindingKind::LineHeld => value,
     }
 }
 

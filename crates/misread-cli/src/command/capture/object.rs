@@ -34,7 +34,7 @@ pub(super) fn write(
     let object = Capture {
         schema: SCHEMA,
         lines: Lines { d0, d1 },
-        idle: if overview.idle == Level::Low { Idle::Low } else { Idle::High },
+        idle: if overview.rests() == Level::Low { Idle::Low } else { Idle::High },
         beat_us: overview.rhythm.beat.map(micros),
         sample_period_us: micros(overview.limits.sample_period),
         threshold_v: overview.threshold,

@@ -31,15 +31,17 @@ pub(super) fn facts(
     masking: Masking,
 ) -> Vec<(&'static str, String)> {
     let mut facts = Vec::new();
-    for (line, name) in DataLine::BOTH.into_iter().zip(["D0", "D1"]) {
-        let mut says = format!("{}, rests {}", overview.lines[line.index()], overview.idle);
+    for (line, terminal) in DataLine::BOTH.into_iter().zip(["D0", "D1"]) {
+        let stands = if overview.is_silent(line) { "always" } else { "rests" };
+        let (name, idle) = (&overview.lines[line.index()], overview.idle[line.index()]);
+        let mut says = format!("{name}, {stands} {idle}");
         if masking == Masking::Off {
             let extent = summary.widths[line.index()];
             if let Some(widths) = extent_text(extent, overview.rhythm.width_of(line)) {
                 says += &format!("; pulses {widths}");
             }
         }
-        facts.push((name, says));
+        facts.push((terminal, says));
     }
     if let (Masking::On, Some(widths)) = (masking, extent_text(summary.width, None)) {
         facts.push(("pulses", format!("{widths}, both lines together")));

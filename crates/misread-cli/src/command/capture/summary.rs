@@ -124,6 +124,10 @@ impl Summary {
         for finding in &overview.findings {
             but.push(match (finding.kind, finding.line) {
                 (FindingKind::LineSilent, Some(line)) => format!("{line} never pulses"),
+                (FindingKind::LineHeld, Some(line)) => {
+                    format!("something holds it {}", overview.idle[line.index()])
+                }
+                (FindingKind::IdleLow, Some(line)) => format!("{line} rests low"),
                 (kind, _) => kinds::phrase(kind, None),
             });
         }

@@ -12,7 +12,7 @@ use crate::draw::timeline::{Drawn, Place, Train};
 pub(super) struct Row<'a, 'b> {
     pub(super) train: &'a Train<'b>,
     pub(super) places: &'a [Place],
-    pub(super) idle: Level,
+    pub(super) idle: [Level; 2],
     /// In steps, which are pixels.
     pub(super) from: usize,
     pub(super) to: usize,
@@ -50,7 +50,7 @@ impl Row<'_, '_> {
 
     /// The level of a line along the row, as a path.
     pub(super) fn waveform(&self, line: DataLine, high: usize, low: usize) -> String {
-        let (rest, active) = match self.idle {
+        let (rest, active) = match self.idle[line.index()] {
             Level::High => (high, low),
             Level::Low => (low, high),
         };

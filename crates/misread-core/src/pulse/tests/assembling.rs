@@ -419,6 +419,29 @@ proptest! {
     }
 
     #[test]
+    fn a_line_turned_over_and_read_so_is_the_line_itself(
+        changes in orderly(), high: bool, filter: bool,
+    ) {
+        let (rest, glitch) = (Level::from(high), if filter { 100 } else { 0 });
+        let read = |rest, turned: Option<Line>| {
+            let mut assembler =
+                Assembler::new(Settings { silence: 1_000_000, rest, glitch });
+            let mut reads = vec![];
+            for &change in &changes {
+                let turn = turned == Some(change.line);
+                let level = if turn { change.level.other() } else { change.level };
+                let read = assembler.feed(Change { level, ..change });
+                reads.extend(read.map(|read| (read.pulses().to_vec(), read.ended())));
+            }
+            reads.extend(assembler.finish().map(|read| (read.pulses().to_vec(), read.ended())));
+            reads
+        };
+        let plain = read(Rest::At(rest), None);
+        prop_assert_eq!(&read(Rest::Each([rest.other(), rest]), Some(Line::D0)), &plain);
+        prop_assert_eq!(&read(Rest::Each([rest, rest.other()]), Some(Line::D1)), &plain);
+    }
+
+    #[test]
     fn finding_the_rest_is_reading_with_it_given(changes in orderly()) {
         let settings = Settings { silence: 1_000_000, rest: Rest::Found, glitch: 0 };
         let end = changes.last().map_or(0, |change| change.time) + 5_000_000;
@@ -458,7 +481,7 @@ fn the_pulse_that_is_cut_comes_last_of_those_at_its_moment() {
         assert!(assembler.feed(change).is_none());
     }
     let read = assembler.finish().unwrap();
-    assert_eq!((read.rest(), read.len()), (Level::Low, 84));
+    assert_eq!((read.rest(Line::D1), read.len()), (Level::Low, 84));
     let cut = |line| {
         let of_line = read.pulses().iter().filter(move |pulse| pulse.line == line);
         of_line.map(|pulse| !pulse.complete).collect::<Vec<bool>>()

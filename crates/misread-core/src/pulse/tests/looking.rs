@@ -161,6 +161,78 @@ fn a_capture_says_where_its_lines_rest_and_which_is_silent() {
     assert_eq!(tally_of("0111", Level::High).pulses(Line::D1), 3);
 }
 
+/// What a capture says that begins with the lines at these levels, of reads in
+/// which D0 pulses from its own to the other, and so D1.
+fn tally_of_lines(levels: [Level; 2], frames: &[&str], rest: Rest) -> Tally {
+    let mut assembler = Assembler::new(Settings { rest, ..Settings::default() });
+    let mut tally = Tally::default();
+    assert!(assembler.begin(0, levels[0], levels[1]).is_none());
+    for (time, text) in (50_000_000..).step_by(200_000_000).zip(frames) {
+        for change in send(&text.parse().unwrap(), Timing::default(), time, Level::High) {
+            let rest = levels[change.line.index()];
+            let level = if change.level == Level::High { rest } else { rest.other() };
+            if let Some(read) = assembler.feed(Change { level, ..change }) {
+                tally.count(&read);
+            }
+        }
+    }
+    if let Some(read) = assembler.tick(i64::MAX) {
+        tally.count(&read);
+    }
+    tally
+}
+
+#[test]
+fn a_line_that_is_held_is_told_from_one_that_is_still() {
+    use FindingKind::{IdleLow, LineHeld, LineSilent};
+    use Level::{High, Low};
+    let said = |levels, frames: &[&str]| {
+        let tally = tally_of_lines(levels, frames, Rest::Found);
+        tally.findings().map(|f| (f.kind, f.line)).collect::<Vec<_>>()
+    };
+    let silent = (LineSilent, Some(Line::D0));
+    assert_eq!(said([High, High], &["1111"]), [silent]);
+    assert_eq!(said([Low, High], &["1111", "11"]), [silent, (LineHeld, Some(Line::D0))]);
+    assert_eq!(said([Low, Low], &["1111"]), [(IdleLow, None), silent]);
+    assert_eq!(said([High, Low], &["1111"]), [(IdleLow, None), silent, (LineHeld, Some(Line::D0))]);
+    let tally = tally_of_lines([High, Low], &["000"], Rest::Found);
+    assert_eq!((tally.stands(Line::D0), tally.stands(Line::D1)), (None, Some(Low)));
+}
+
+#[test]
+fn lines_that_rest_apart_are_found_and_then_read_so() {
+    use Level::{High, Low};
+    let frames = ["10010101000000100110100100", "0101", "0011"];
+    for levels in [[High, High], [Low, Low], [High, Low], [Low, High]] {
+        let apart = tally_of_lines(levels, &frames, Rest::Found).apart();
+        assert_eq!(apart, (levels[0] != levels[1]).then_some(levels));
+        let tally = tally_of_lines(levels, &frames, Rest::Each(levels));
+        assert_eq!(Line::BOTH.map(|line| tally.rest(line)), levels);
+        assert_eq!(Line::BOTH.map(|line| tally.pulses(line)), [21, 13]);
+        let low = levels.iter().position(|&level| level == Low).map(|index| Line::BOTH[index]);
+        let line = if levels == [Low, Low] { None } else { low };
+        let expected: &[_] = if low.is_some() { &[(FindingKind::IdleLow, line)] } else { &[] };
+        assert_eq!(tally.findings().map(|f| (f.kind, f.line)).collect::<Vec<_>>(), expected);
+    }
+}
+
+/// A conductor that shorts to common halfway through a read is no line that
+/// rests low.
+#[test]
+fn a_line_that_falls_for_good_does_not_rest_there() {
+    let mut assembler = Assembler::new(Settings::default());
+    assert!(assembler.begin(0, Level::High, Level::High).is_none());
+    let frame = "1001010100".parse().unwrap();
+    for change in send(&frame, Timing::default(), 50_000_000, Level::High) {
+        let held = change.line == Line::D0 && change.time > 56_000_000;
+        let level = if held { Level::Low } else { change.level };
+        assert!(assembler.feed(Change { level, ..change }).is_none());
+    }
+    let mut tally = Tally::default();
+    tally.count(&assembler.tick(i64::MAX).unwrap());
+    assert_eq!(tally.apart(), None);
+}
+
 #[test]
 fn evidence_is_looked_for_only_where_it_could_be() {
     let rhythm = Rhythm { beat: Some(1_000_000), width: [Some(50_000); 2] };

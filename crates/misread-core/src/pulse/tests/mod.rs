@@ -29,10 +29,12 @@ impl Kept {
     }
 }
 
+/// Of a read whose lines rest at one level.
 fn keep(read: Read<'_>) -> Kept {
+    assert_eq!(read.rest(Line::D0), read.rest(Line::D1));
     Kept {
         pulses: read.pulses().to_vec(),
-        rest: read.rest(),
+        rest: read.rest(Line::D0),
         ended: read.ended(),
         follows_on: read.follows_on(),
         clock_ran_back: read.clock_ran_back(),

@@ -221,9 +221,10 @@ fn read_pulses<R: BufRead + Seek>(
     see: &mut See<'_>,
 ) -> Result<Pass, CaptureError> {
     let rest = match options.rest {
-        Rest::At(level) => level,
+        Rest::At(level) => [level; 2],
+        Rest::Each(levels) => levels,
         // A table of pulses does not say which way they go.
-        Rest::Found => Level::High,
+        Rest::Found => [Level::High; 2],
     };
     let mut levels = Levels::new(options, see);
     let mut names = LineNames::new(options);
@@ -235,7 +236,7 @@ fn read_pulses<R: BufRead + Seek>(
         let end = time.saturating_add(row.duration(width, unit)?);
         if !levels.has_any() {
             for line in Line::BOTH {
-                levels.level(time, line, rest)?;
+                levels.level(time, line, rest[line.index()])?;
             }
         }
         end_pulses(&mut levels, &mut ends, time, rest)?;
@@ -246,7 +247,7 @@ fn read_pulses<R: BufRead + Seek>(
                 "pulses of a line one after the other",
             ));
         }
-        levels.level(time, line, rest.other())?;
+        levels.level(time, line, rest[line.index()].other())?;
         ends[line.index()] = Some(end);
         Ok(())
     })?;
@@ -267,13 +268,13 @@ fn end_pulses(
     levels: &mut Levels<'_>,
     ends: &mut [Option<i64>; 2],
     by: i64,
-    rest: Level,
+    rest: [Level; 2],
 ) -> Result<(), Enough> {
     let mut lines = Line::BOTH;
     lines.sort_by_key(|line| ends[line.index()]);
     for line in lines {
         if let Some(end) = ends[line.index()].take_if(|end| *end <= by) {
-            levels.level(end, line, rest)?;
+            levels.level(end, line, rest[line.index()])?;
         }
     }
     Ok(())
