@@ -64,6 +64,7 @@ pub mod prior;
 mod product;
 mod sample;
 mod shape;
+mod statements;
 mod weigh;
 mod weight;
 mod wording;
