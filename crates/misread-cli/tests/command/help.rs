@@ -68,3 +68,20 @@ fn a_wrong_command_line_is_status_2() {
     assert_eq!(answer["schema"], "misread/error/1");
     assert!(run.stderr.contains(answer["message"].as_str().unwrap()), "{run:?}");
 }
+
+#[test]
+fn what_is_wrong_with_a_command_line_fits_the_page_and_is_whole_in_json() {
+    for wrong in [
+        &["capture", "--silence", "0", "slipway.vcd"][..],
+        &["simulate", "--seed", "x"],
+        &["simulate", "--probe-at", "reader"],
+    ] {
+        let run = misread(wrong);
+        assert_eq!((run.status, run.stdout.as_str()), (2, ""), "{wrong:?}");
+        assert!(run.stderr.lines().all(|line| line.chars().count() <= 80), "{run:?}");
+    }
+    let run = misread(["capture", "--json"]);
+    assert_eq!(run.status, 2);
+    let message = run.json()[0]["message"].as_str().unwrap().to_owned();
+    assert_eq!(message, "the following required arguments were not provided: <FILE>");
+}

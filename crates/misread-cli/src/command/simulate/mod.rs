@@ -72,7 +72,7 @@ pub(crate) struct SimulateArgs {
     #[arg(long, value_name = "COUNT", default_value_t = 1, conflicts_with = "keys", value_parser = clap::value_parser!(u32).range(1..=100_000))]
     reads: u32,
     /// What everything drawn is drawn with
-    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = seed)]
     seed: u64,
     /// What to make: a line of bits a read, or a capture of the lines
     #[arg(long = "as", value_name = "KIND", default_value = "bits")]
@@ -166,6 +166,10 @@ pub(crate) fn run(args: &SimulateArgs, known: &Known, context: &mut Context) -> 
     }
     context.out.text(&summary(args, &made, &name, truth.as_deref(), context.masking))?;
     Ok(Status::Good)
+}
+
+fn seed(text: &str) -> Result<u64, String> {
+    text.parse().map_err(|_| format!("expected a whole number from 0 to {}", u64::MAX))
 }
 
 /// What was asked for.
