@@ -117,6 +117,18 @@ fn unclear_signals_are_listed_the_likeliest_first() {
     let table = "time,a,b\n0,1,1\n1,0,1\n2,1,1\n3,1,0\n4,1,1\n";
     let error = try_read(table).unwrap_err().to_string();
     assert!(error.contains("‘a’ (2 changes, in pulses), ‘b’ (2 changes, in pulses)"), "{error}");
+
+    // A list of changes alone does not say how the lines stood before; a clock
+    // changes more often, and is no likelier for it.
+    let rows = (0..40).map(|i| match i {
+        5 | 25 => format!("{i}00,a,0\n{i}00,tick,{}\n{i}50,a,1\n", i % 2),
+        15 | 35 => format!("{i}00,b,0\n{i}00,tick,{}\n{i}50,b,1\n", i % 2),
+        _ => format!("{i}00,tick,{}\n", i % 2),
+    });
+    let table = "time_us,line,level\n".to_owned() + &rows.collect::<String>();
+    let CaptureError::Signals { signals, .. } = try_read(&*table).unwrap_err() else { panic!() };
+    let names: Vec<&str> = signals.iter().map(|signal| &*signal.name).collect();
+    assert_eq!(names, ["a", "b", "tick"]);
 }
 
 #[test]
