@@ -341,6 +341,11 @@ fn what_is_no_capture_is_refused() {
     let run = misread(["capture", "--mask", &path]);
     assert_eq!(run.status, 2);
     assert!(!run.stderr.contains(SOUND), "{run:?}");
+    // Line ends of another age would be one long line.
+    let (_folder, path) = file("loft.csv", "time_us,line,width\r100,D1,50\r1100,D0,50\r");
+    let run = misread(["capture", &path]);
+    assert_eq!((run.status, run.stdout.as_str()), (2, ""));
+    assert!(run.stderr.contains("line 1: found lines that end in a carriage"), "{run:?}");
     let absent = folder.path().join("absent.vcd");
     assert_eq!(misread(["capture", absent.to_str().unwrap()]).status, 2);
     for wrong in [
