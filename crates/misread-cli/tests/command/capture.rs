@@ -255,6 +255,26 @@ fn a_line_that_is_silent_and_a_capture_without_reads_are_no_good_answer() {
 }
 
 #[test]
+fn more_pulses_than_a_card_sends_are_no_good_answer() {
+    let (_folder, path) = file("berth.csv", &pulses(&"01".repeat(300), steady));
+    let run = misread(["capture", &path]);
+    assert_eq!(run.status, 1);
+    let first = "2 reads: 1 of 88 bits, 1 of 512; timing within limits, but more pulses came in a\n\
+                 row than any card sends.\n";
+    assert!(run.stdout.starts_with(first), "{run:?}");
+    assert_fits(&run);
+    let run = misread(["capture", "--json", &path]);
+    assert_eq!(run.status, 1);
+    let reads = &run.json()[0]["reads"];
+    assert_eq!(reads[0]["note"], "more pulses than any card sends: noise");
+    assert_eq!(reads[1]["note"], "the rest of a read with more pulses than any card sends");
+    // One that a card could have sent has none.
+    let (_folder, path) = file("berth.csv", &pulses(&"01".repeat(256), steady));
+    let run = misread(["capture", "--json", &path]);
+    assert_eq!((run.status, run.json()[0]["reads"][0].get("note")), (0, None));
+}
+
+#[test]
 fn the_lines_of_a_table_are_listed_too_a_few_of_many() {
     let table = pulses("110", steady).replace("D0", "in_3").replace("D1", "100101");
     let (_folder, name) = file("sail-loft.csv", &table);

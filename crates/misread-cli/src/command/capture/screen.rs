@@ -110,7 +110,7 @@ pub(super) fn read_line(shown: &Shown<'_>, masking: Masking) -> String {
         says += ", a repeat that a controller set to ignore repeats does not show";
     }
     if let Some(note) = shown.note {
-        says += &format!("; {note}");
+        says += &format!("; {}", note.read);
     }
     if let Some(answer) = &shown.answer {
         says += &format!("; {}", first_line(&shown.bits, answer, masking));

@@ -25,6 +25,8 @@ pub(super) struct Summary {
     kinds: BTreeMap<usize, (FindingKind, Option<usize>)>,
     misfits: usize,
     repeats: usize,
+    /// What is said of the capture for how reads came to an end, each once.
+    notes: Vec<&'static str>,
     /// Reads with something wrong, and how many of those without are drawn.
     wrong: usize,
     first_wrong: Vec<usize>,
@@ -47,6 +49,8 @@ impl Summary {
         }
         self.misfits += usize::from(read.is_misfit());
         self.repeats += usize::from(read.repeat);
+        let note = read.note.map(|note| note.whole);
+        self.notes.extend(note.filter(|note| !self.notes.contains(note)));
         self.wrong += usize::from(!read.is_good());
         let first = if read.is_good() { &mut self.first_good } else { &mut self.first_wrong };
         if first.len() < DRAWN {
@@ -135,8 +139,11 @@ impl Summary {
                 (misfits, _) => format!("{misfits} of them do not pass {layout}"),
             });
         }
-        if overview.damage.is_some() {
-            but.push("the file is damaged or cut behind them".to_owned());
+        if overview.damage.is_none() {
+            but.extend(self.notes.iter().map(|&note| note.to_owned()));
+        } else {
+            let them = if self.reads == 1 { "it" } else { "them" };
+            but.push(format!("the file is damaged or cut behind {them}"));
         }
         let but = match (but.is_empty(), off.is_empty()) {
             (true, _) => String::new(),
