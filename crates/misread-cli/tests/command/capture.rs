@@ -251,7 +251,7 @@ fn a_line_that_is_silent_and_a_capture_without_reads_are_no_good_answer() {
     let (_folder, path) = file("berth.csv", "time,d0,d1\n0,1,1\n1,1,1\n2,1,1\n");
     let run = misread(["capture", &path]);
     assert_eq!(run.status, 1);
-    assert!(run.stdout.starts_with("No read in this capture: neither line pulses."), "{run:?}");
+    assert!(run.stdout.starts_with("No read in this capture: neither line pulses, "), "{run:?}");
 }
 
 #[test]
@@ -272,6 +272,25 @@ fn more_pulses_than_a_card_sends_are_no_good_answer() {
     let (_folder, path) = file("berth.csv", &pulses(&"01".repeat(256), steady));
     let run = misread(["capture", "--json", &path]);
     assert_eq!((run.status, run.json()[0]["reads"][0].get("note")), (0, None));
+}
+
+#[test]
+fn coarse_steps_are_not_said_to_show_more_than_they_do() {
+    // 20 µs less 2 % is the shortest pulse there may be: in longer steps, one
+    // of no width would pass.
+    for (step, says) in [(19, ""), (20, ", as far as steps of 20 µs show")] {
+        let mut table = "time_us,d0,d1\n".to_owned();
+        for row in 0..4000 / step {
+            let (beat, at) = (row / (1000 / step), row % (1000 / step));
+            let level = |line: bool| u8::from(at != 10 || line != (beat == 1));
+            writeln!(table, "{},{},{}", row * step, level(false), level(true)).unwrap();
+        }
+        let (_folder, path) = file("berth.csv", &table);
+        let run = misread(["capture", &path]);
+        assert_eq!(run.status, 0, "{run:?}");
+        let first = format!("1 read of 4 bits; timing within limits{says}.\n");
+        assert!(run.stdout.starts_with(&first), "{run:?}");
+    }
 }
 
 #[test]

@@ -112,16 +112,25 @@ impl Summary {
 
     /// The answer in one sentence.
     pub(super) fn sentence(&self, overview: &Overview, layout: Option<&str>) -> String {
+        let limits = &overview.limits;
+        // In steps so coarse, a pulse of no width at all would not be too short.
+        let coarse = match limits.is_below(0, limits.width.shortest) {
+            true => String::new(),
+            false => {
+                let step = words::duration(limits.sample_period.into());
+                format!(", as far as steps of {step} show")
+            }
+        };
         if self.reads == 0 {
             return match overview.damage {
                 Some(_) => "No read before the place where the file is damaged.".to_owned(),
-                None => "No read in this capture: neither line pulses.".to_owned(),
+                None => format!("No read in this capture: neither line pulses{coarse}."),
             };
         }
         let off: Vec<String> =
             self.kinds.values().map(|&(kind, count)| kinds::phrase(kind, count)).collect();
         let timing = match off.is_empty() {
-            true => "timing within limits".to_owned(),
+            true => format!("timing within limits{coarse}"),
             false => format!("the timing is off: {}", kinds::list(&off)),
         };
         let mut but: Vec<String> = Vec::new();
