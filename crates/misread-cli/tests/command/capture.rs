@@ -252,6 +252,22 @@ fn a_line_that_is_silent_and_a_capture_without_reads_are_no_good_answer() {
     let run = misread(["capture", &path]);
     assert_eq!(run.status, 1);
     assert!(run.stdout.starts_with("No read in this capture: neither line pulses, "), "{run:?}");
+    assert!(run.stdout.contains("\n  misread explain --capture "), "{run:?}");
+}
+
+#[test]
+fn a_line_held_low_is_not_said_to_rest_high() {
+    let rows = "0,0,1\n5000,0,0\n5050,0,1\n6000,0,0\n6050,0,1\n60000,0,1\n";
+    let (_folder, path) = file("berth.csv", &format!("time_us,d0,d1\n{rows}"));
+    let run = misread(["capture", &path]);
+    assert!(run.stdout.contains("\n  D0        d0, never pulses\n"), "{run:?}");
+    assert!(run.stdout.contains("\n  D1        d1, rests high; pulses 50 µs\n"), "{run:?}");
+    // Which line it is would tell every bit.
+    let run = misread(["capture", "--mask", &path]);
+    assert!(run.stdout.contains("\n  D0        d0, rests high\n"), "{run:?}");
+    let (_folder, path) = file("berth.csv", "time_us,d0,d1\n0,0,0\n50000,0,0\n99000,0,0\n");
+    let run = misread(["capture", &path]);
+    assert!(!run.stdout.contains("rests"), "{run:?}");
 }
 
 #[test]

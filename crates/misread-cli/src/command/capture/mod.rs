@@ -127,7 +127,8 @@ fn write_screen(
     context: &mut Context,
 ) -> Result<(), Stop> {
     context.out.lines(&screen::heading(summary, &recording.overview, view))?;
-    let mut wrong = false;
+    // What arrives nowhere is for the diagnosis too.
+    let mut wrong = summary.is_empty() && recording.overview.damage.is_none();
     recording.for_each(Stop::from, |index, read| {
         if !drawn.has(index) {
             return Ok(());
@@ -194,7 +195,7 @@ fn write_svg(
     })?;
     write_whole(path, timing_svg(report, rest.as_deref()).as_bytes()).map_err(|error| {
         let place = Place { file: Some(path.display().to_string()), ..Place::default() };
-        let expected = "a file in a folder that can";
+        let expected = "a file in a folder that can be written to";
         Stop::from(Refusal::new(format!("cannot be written: {error}"), expected).at(place))
     })
 }

@@ -1,7 +1,7 @@
 //! The answer for people.
 
 use misread::cause::catalogue::WIRE_CAUTION;
-use misread::pulse::{Line as DataLine, Spread};
+use misread::pulse::{FindingKind, Line as DataLine, Spread};
 
 use super::kinds;
 use super::shown::{Shown, View};
@@ -32,7 +32,16 @@ pub(super) fn facts(
 ) -> Vec<(&'static str, String)> {
     let mut facts = Vec::new();
     for (line, name) in DataLine::BOTH.into_iter().zip(["D0", "D1"]) {
-        let mut says = format!("{}, rests {}", overview.lines[line.index()], overview.idle);
+        let silent = summary.is_empty()
+            || overview.findings.iter().any(|finding| {
+                finding.kind == FindingKind::LineSilent && finding.line == Some(line)
+            });
+        // Where a line rests that never leaves its level, the reads do not tell.
+        let rests = match silent {
+            true => "never pulses".to_owned(),
+            false => format!("rests {}", overview.idle),
+        };
+        let mut says = format!("{}, {rests}", overview.lines[line.index()]);
         if masking == Masking::Off {
             let extent = summary.widths[line.index()];
             if let Some(widths) = extent_text(extent, overview.rhythm.width_of(line)) {

@@ -86,6 +86,11 @@ impl Summary {
         chosen
     }
 
+    /// Whether there is no read.
+    pub(super) fn is_empty(&self) -> bool {
+        self.reads == 0
+    }
+
     /// The reads that are not drawn, in a sentence.
     pub(super) fn rest(&self) -> Option<String> {
         let drawn = self.chosen().len();
