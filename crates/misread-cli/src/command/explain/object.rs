@@ -4,7 +4,7 @@ use misread::Layout;
 use misread::diagnose::{CardFound, Diagnosis, Expected, TakenAs};
 use misread::pulse::{self, FindingKind};
 
-use super::question::{CUT, Question, Timing};
+use super::question::{Question, Timing};
 use crate::json::{FieldValue, Fields};
 use crate::json_explain::{self as json, Explain, Probability};
 use crate::masking::Masking;
@@ -132,7 +132,7 @@ pub(crate) fn card_fields(card: &CardFound, layout: &Layout, masking: Masking) -
 }
 
 fn notes(question: &Question, diagnosis: &Diagnosis) -> Vec<String> {
-    let cut = question.timing.cut.then(|| CUT.to_owned());
+    let cut = question.timing.cut.map(str::to_owned);
     diagnosis.notes.iter().cloned().chain(cut).collect()
 }
 

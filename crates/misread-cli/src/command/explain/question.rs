@@ -37,15 +37,19 @@ pub(crate) struct Question {
 }
 
 /// What is said of a read that damage has cut.
-pub(crate) const CUT: &str = "The last read is cut by the damage and was left out.";
+const CUT: &str = "The last read is cut by the damage and was left out.";
+
+/// What is said of one that no longer read shows to be cut.
+const PERHAPS_CUT: &str = "The capture ends in the last read, which may be cut short: bits that \
+                           are missing at its end may have been sent.";
 
 /// What a capture shows beside what is weighed.
 #[derive(Default)]
 pub(crate) struct Timing {
     /// What is wrong with it as a whole.
     pub(crate) whole: Vec<Finding>,
-    /// Whether the last read was cut by damage, and left out.
-    pub(crate) cut: bool,
+    /// What is to be said of a last read that is cut.
+    pub(crate) cut: Option<&'static str>,
     /// How often each kind of finding about the limits is in its reads.
     pub(crate) limits: BTreeMap<FindingKind, usize>,
 }
@@ -68,12 +72,14 @@ impl Question {
         let mut timing = Timing::default();
         if let Some(path) = &args.capture {
             let mut last = Ended::Silence;
+            let mut open = false;
             let mut recording = Recording::open(path, &args.recording.options(), masking)?;
             recording.for_each(
                 |refusal| refusal,
                 |_, read| {
                     timing.count(&read.findings);
                     last = read.ended;
+                    open = read.pulses.last().is_some_and(|pulse| !pulse.complete);
                     reads.push(CaseRead { pulses: read.evidence, ..CaseRead::from(read.bits) });
                     if reads.len() > MOST_CAPTURED { Err(too_many(path)) } else { Ok(()) }
                 },
@@ -82,13 +88,16 @@ impl Question {
             refused.extend(overview.damage.map(|damage| damage_refusal(&damage, path, masking)));
             timing.whole = overview.findings;
             // Damage ends the read it falls into: that is no whole one.
-            let short = |reads: &[CaseRead]| match reads {
-                [before @ .., cut] => before.iter().any(|read| read.bits.len() > cut.bits.len()),
-                [] => false,
-            };
-            if !refused.is_empty() && last == Ended::StreamEnd && short(&reads) {
-                reads.pop();
-                timing.cut = true;
+            let damaged = !refused.is_empty();
+            if let ([before @ .., cut], Ended::StreamEnd) = (&reads[..], last) {
+                let length = cut.bits.len();
+                let longest = before.iter().map(|read| read.bits.len()).max().unwrap_or(0);
+                if damaged && longest > length {
+                    reads.pop();
+                    timing.cut = Some(CUT);
+                } else if (damaged || open) && longest < length {
+                    timing.cut = Some(PERHAPS_CUT);
+                }
             }
             if reads.is_empty() {
                 // Lines that never pulse are what a dead reader gives.

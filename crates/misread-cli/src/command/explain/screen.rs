@@ -8,7 +8,7 @@ use misread::diagnose::{
 };
 use misread::{Bit, Bits};
 
-use super::question::{CUT, Question, Timing};
+use super::question::{Question, Timing};
 use crate::draw::{Alignment, Drawing, Ink, Line, Marked, hanging};
 use crate::masking::Masking;
 use crate::words::{list, lower, percent};
@@ -221,12 +221,12 @@ fn evidence(page: &mut Page, found: Option<&CauseFound>, diagnosis: &Diagnosis) 
 /// What a capture shows beside what was weighed.
 fn timing(page: &mut Page, question: &Question) {
     let Timing { whole, cut, limits } = &question.timing;
-    if whole.is_empty() && limits.is_empty() && !cut {
+    if whole.is_empty() && limits.is_empty() && cut.is_none() {
         return;
     }
     page.heading("Timing");
-    if *cut {
-        page.say(Ink::Plain, "  - ", CUT);
+    if let Some(says) = cut {
+        page.say(Ink::Plain, "  - ", says);
     }
     for finding in whole {
         page.say(Ink::Plain, "  - ", &format!("{finding} {}", finding.kind.meaning()));
