@@ -7,10 +7,12 @@ use std::path::Path;
 use std::sync::Arc;
 
 use clap::{Args, ValueEnum};
-use misread::capture::{Activity, CaptureError, CaptureRead, Damage, Options, Place, TimeUnit};
+use misread::capture::{
+    Activity, CaptureError, CaptureRead, Damage, Options, Overview as About, Place, TimeUnit,
+};
 use misread::cause::ProbeAt;
 use misread::diagnose::Progress;
-use misread::pulse::{DEFAULT_SILENCE, Finding, FindingKind, Level, Limits, Rhythm};
+use misread::pulse::{DEFAULT_SILENCE, Finding, FindingKind, Level, Limits, Line, Rhythm};
 
 use crate::json;
 use crate::masking::Masking;
@@ -175,6 +177,12 @@ impl Recording {
         };
         let opened = misread::capture::open(opener, options).map_err(refuse)?;
         let about = opened.overview().clone();
+        if let Some(found) = no_seconds(&about) {
+            let expected = "--time-unit with the unit its times are in, or a heading that says it, \
+                            such as time_us";
+            let place = json::Place { file: name, ..json::Place::default() };
+            return Err(Refusal::new(found, expected).at(place));
+        }
         let overview = Overview {
             lines: about.lines,
             idle: about.idle,
@@ -209,6 +217,25 @@ impl Recording {
         stopped?;
         gone_over.map_err(|error| refuse(refusal(error, self.name.clone(), self.masking)))
     }
+}
+
+/// Where the times of a table were taken as seconds for want of a word, and
+/// cannot be: said why.
+fn no_seconds(about: &About) -> Option<String> {
+    /// A thousand times the longest pulse there may be.
+    const LASTS: u32 = 100_000_000;
+    /// Ten times as long as it.
+    const APART: u32 = 1_000_000;
+    let short = |line| about.rhythm.width_of(line).is_some_and(|width| width < LASTS);
+    if !about.seconds_taken {
+        return None;
+    }
+    if about.sample_period >= APART {
+        return Some("taken as seconds, its times are too far apart to show a pulse".to_owned());
+    }
+    let plausible = about.rhythm.beat.is_some() || Line::BOTH.into_iter().any(short);
+    (about.reads > 0 && !plausible)
+        .then(|| "taken as seconds, its times leave no pulse as short as a reader's".to_owned())
 }
 
 /// Masked, a line that never pulses is not named: it would tell every bit.

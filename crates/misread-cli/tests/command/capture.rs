@@ -248,7 +248,7 @@ fn a_line_that_is_silent_and_a_capture_without_reads_are_no_good_answer() {
         "{run:?}"
     );
     assert!(run.stdout.contains("CAUTION: "), "{run:?}");
-    let (_folder, path) = file("berth.csv", "time,d0,d1\n0,1,1\n1,1,1\n2,1,1\n");
+    let (_folder, path) = file("berth.csv", "time_ms,d0,d1\n0,1,1\n1,1,1\n2,1,1\n");
     let run = misread(["capture", &path]);
     assert_eq!(run.status, 1);
     assert!(run.stdout.starts_with("No read in this capture: neither line pulses, "), "{run:?}");
@@ -310,6 +310,28 @@ fn coarse_steps_are_not_said_to_show_more_than_they_do() {
 }
 
 #[test]
+fn times_that_cannot_be_seconds_are_not_taken_for_them() {
+    let table = pulses(SOUND, steady).replace("time_us", "time");
+    let samples = "time,d0,d1\n0,1,1\n1,1,1\n2,0,1\n3,1,1\n4,1,1\n";
+    for table in [&*table, samples] {
+        let (_folder, path) = file("berth.csv", table);
+        for command in [&["capture", &path][..], &["explain", "--capture", &path]] {
+            let run = misread(command);
+            assert_eq!((run.status, run.stdout.as_str()), (2, ""), "{run:?}");
+            assert!(run.stderr.contains("taken as seconds, its times"), "{run:?}");
+            assert!(run.stderr.contains("expected --time-unit"), "{run:?}");
+        }
+        // Who says that they are seconds is believed.
+        assert_eq!(misread(["capture", "--time-unit", "s", &path]).status, 1);
+    }
+    let (_folder, path) = file("berth.csv", &table);
+    assert_eq!(misread(["capture", "--time-unit", "us", &path]).status, 0);
+    // A single pulse of a reader's width is one.
+    let (_folder, path) = file("berth.csv", "time,line,width\n3.5,D1,0.00005\n");
+    assert_eq!(misread(["capture", &path]).status, 1);
+}
+
+#[test]
 fn the_lines_of_a_table_are_listed_too_a_few_of_many() {
     let table = pulses("110", steady).replace("D0", "in_3").replace("D1", "100101");
     let (_folder, name) = file("sail-loft.csv", &table);
@@ -328,7 +350,8 @@ fn the_lines_of_a_table_are_listed_too_a_few_of_many() {
     assert!(run.stderr.contains("and 24\nmore"), "{run:?}");
 
     // Nor is it said what its times are.
-    let (_folder, name) = file("berth.csv", &pulses("110", steady).replace("time_us", "time"));
+    let seconds = "time,line,width\n1,D1,5e-5\n1.001,D1,5e-5\n1.002,D0,5e-5\n";
+    let (_folder, name) = file("berth.csv", seconds);
     let taken = "times are taken as seconds; --time-unit says otherwise";
     assert!(misread(["capture", &name]).stdout.contains(taken));
     assert!(!misread(["capture", &name, "--time-unit", "us"]).stdout.contains(taken));
