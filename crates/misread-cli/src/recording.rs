@@ -37,7 +37,7 @@ pub(crate) struct RecordingArgs {
     threshold: Option<f64>,
     /// How long both lines are still before a read is over, in milliseconds
     /// [default: 25]
-    #[arg(long, value_name = "MS", value_parser = silence)]
+    #[arg(long, value_name = "MS", value_parser = silence, allow_negative_numbers = true)]
     silence: Option<u32>,
 }
 

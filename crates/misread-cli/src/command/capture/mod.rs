@@ -61,7 +61,7 @@ pub(crate) struct CaptureArgs {
     recording: RecordingArgs,
     /// How long the controller ignores the code it has just read: reads with
     /// the same bits within that time are marked as repeats
-    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    #[arg(long, value_name = "SECONDS", value_parser = seconds, allow_negative_numbers = true)]
     repeat_window: Option<u64>,
     /// The layout to decode the reads with: a name or a layout file
     #[arg(long, value_name = "LAYOUT")]
