@@ -75,7 +75,8 @@ pub(crate) struct SimulateArgs {
     /// What everything drawn is drawn with
     #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = seed, allow_negative_numbers = true)]
     seed: u64,
-    /// What to make: a line of bits a read, or a capture of the lines
+    /// What to make: a line of bits a read, or a capture of the lines, which
+    /// holds card numbers and keys whole, with --mask too
     #[arg(long = "as", value_name = "KIND", default_value = "bits")]
     kind: Kind,
     /// Write to a new file instead of standard output
