@@ -324,7 +324,7 @@ fn unclear(found: &str, signals: &[Activity]) -> Refusal {
     const LISTED: usize = 16;
     let listed: Vec<String> = signals.iter().take(LISTED).map(ToString::to_string).collect();
     let message = match (listed.as_slice(), signals.len().saturating_sub(LISTED)) {
-        ([], _) => format!("{found}; there are no signals"),
+        ([], _) => format!("{found}; there is no signal of two levels"),
         (listed, 0) => format!("{found}; there are {}", listed.join(", ")),
         (listed, more) => format!("{found}; there are {} and {more} more", listed.join(", ")),
     };
@@ -335,7 +335,7 @@ fn unclear(found: &str, signals: &[Activity]) -> Refusal {
             quoted(&one.name),
             quoted(&other.name)
         ),
-        _ => "a capture of both lines".to_owned(),
+        _ => "a capture of both lines, each a signal of one bit or a column of its own".to_owned(),
     };
     Refusal::new(message, expected)
 }

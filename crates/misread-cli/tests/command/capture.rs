@@ -379,6 +379,18 @@ fn unclear_signals_are_listed_with_what_to_type() {
 }
 
 #[test]
+fn signals_that_are_no_lines_are_not_said_to_be_none() {
+    let vcd = "$timescale 1 us $end\n$var wire 2 ! data [1:0] $end\n$enddefinitions $end\n\
+               #0\nb11 !\n#100\nb10 !\n#150\nb11 !\n";
+    let (_folder, path) = file("loft.vcd", vcd);
+    let run = misread(["capture", &path]);
+    assert_eq!(run.status, 2);
+    let says = run.stderr.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(says.contains("there is no signal of two levels"), "{says}");
+    assert!(says.contains("each a signal of one bit"), "{says}");
+}
+
+#[test]
 fn a_cut_file_gives_the_reads_before_and_the_place() {
     let whole = fs::read_to_string(capture("slipway.vcd")).unwrap();
     let lines: Vec<&str> = whole.lines().collect();
