@@ -273,12 +273,26 @@ fn bent(line: &str) -> Capture {
 fn a_bent_vcd_file_says_where() {
     // A value without a name, a vector without a value, one that is no number, a
     // time that goes back, and no VCD at all.
-    for line in ["b01", "b #", "bq #", "#3", "ahoy"] {
+    // Nor are times that no file has, which the library that reads them bends.
+    for line in ["b01", "b #", "bq #", "#3", "ahoy", "#-3", "#99999999999999999999999"] {
         let capture = bent(line);
         let damage = capture.damage.unwrap_or_else(|| panic!("{line}: not noticed"));
         let Place::Line { line: at, .. } = damage.place else { panic!("{damage}") };
         assert!((181..=182).contains(&at), "{line}: {damage}");
     }
+}
+
+#[test]
+fn times_below_0_are_refused_and_not_all_taken_as_0() {
+    let vcd = "$timescale 1 us $end\n$var wire 1 ! d0 $end\n$var wire 1 # d1 $end\n\
+        $enddefinitions $end\n#-3000\n1!\n1#\n#-2000\n0!\n#-1950\n1!\n#0\n0#\n#50\n1#\n";
+    let error = try_read(vcd).unwrap_err().to_string();
+    assert!(error.contains("line 5: a time below 0; export"), "{error}");
+    // From 0 on it is a read.
+    let moved = [("#-3000", "#-0"), ("#-2000", "#1000"), ("#-1950", "#1050"), ("#0\n", "#3000\n")];
+    let moved = moved.iter().fold(vcd.to_owned(), |vcd, (from, to)| vcd.replace(from, to));
+    let capture = try_read(moved.replace("#50\n", "#3050\n")).unwrap();
+    assert_eq!((bits(&capture), capture.damage), (vec!["01".to_owned()], None));
 }
 
 #[test]
