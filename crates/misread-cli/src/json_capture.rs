@@ -56,6 +56,10 @@ pub(crate) struct Read {
     pub(crate) length: usize,
     /// Whether a controller that ignores repeats would not show it.
     pub(crate) repeat: bool,
+    /// How it came to an end that is none of its own, such as more pulses than
+    /// any card sends, in a few words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(crate) note: Option<&'static str>,
     pub(crate) pulse_width_us: Widths,
     /// Leading edge to leading edge; null for a single pulse.
     pub(crate) interval_us: Option<Spread>,

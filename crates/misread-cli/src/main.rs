@@ -27,7 +27,7 @@ mod refusal;
 mod values;
 mod words;
 
-use std::io;
+use std::io::{self, Write};
 use std::process::ExitCode;
 
 use clap::Parser;
@@ -35,6 +35,7 @@ use clap::error::{ContextKind, ContextValue, ErrorKind};
 
 use args::{Cli, Command};
 use context::{Context, Outcome, Status, Stop};
+use draw::{COLUMNS, Ink, hanging};
 use masking::Masking;
 use output::Output;
 use refusal::Refusal;
@@ -87,6 +88,7 @@ fn run(cli: &Cli, context: &mut Context) -> Outcome {
 /// Help where it was asked for; else what is wrong with the command line.
 fn usage(error: &clap::Error) -> ExitCode {
     let json = std::env::args_os().any(|arg| arg == "--json");
+    let text = error.render().to_string();
     // The sentence still goes to standard error when this fails.
     let refuse = |refusal| {
         let mut context = Context { json, masking: Masking::Off, out: Output::new() };
@@ -98,10 +100,20 @@ fn usage(error: &clap::Error) -> ExitCode {
             "misread explain and the read, to be told why it is wrong, or misread decode",
         ));
     } else if error.use_stderr() && json {
-        let text = error.render().to_string();
-        let message = text.lines().next().unwrap_or_default();
-        let message = message.strip_prefix("error: ").unwrap_or(message);
+        // Up to the first empty line: what is missing may stand in lines of its own.
+        let lines: Vec<&str> =
+            text.lines().map(str::trim).take_while(|line| !line.is_empty()).collect();
+        let message = lines.join(" ");
+        let message = message.strip_prefix("error: ").unwrap_or(&message);
         refuse(Refusal::new(message, "the command line that misread --help describes"));
+    } else if error.use_stderr() && text.lines().any(|line| line.chars().count() > COLUMNS) {
+        let mut stderr = io::stderr().lock();
+        for line in text.lines() {
+            let indent = " ".repeat(line.len() - line.trim_start().len());
+            for line in hanging(Ink::Plain, &indent, line.trim_start()) {
+                let _ = writeln!(stderr, "{line}");
+            }
+        }
     } else {
         let _ = error.print();
     }

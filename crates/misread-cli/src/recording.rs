@@ -7,7 +7,9 @@ use std::path::Path;
 use std::sync::Arc;
 
 use clap::{Args, ValueEnum};
-use misread::capture::{Activity, CaptureError, CaptureRead, Damage, Options, Place, TimeUnit};
+use misread::capture::{
+    Activity, CaptureError, CaptureRead, Damage, Options, Overview as About, Place, TimeUnit,
+};
 use misread::cause::ProbeAt;
 use misread::diagnose::Progress;
 use misread::pulse::{DEFAULT_SILENCE, Ended, Finding, FindingKind, Level, Limits, Line, Rhythm};
@@ -35,7 +37,7 @@ pub(crate) struct RecordingArgs {
     threshold: Option<f64>,
     /// How long both lines are still before a read is over, in milliseconds
     /// [default: 25]
-    #[arg(long, value_name = "MS", value_parser = silence)]
+    #[arg(long, value_name = "MS", value_parser = silence, allow_negative_numbers = true)]
     silence: Option<u32>,
 }
 
@@ -128,7 +130,7 @@ pub(crate) struct Overview {
     /// The signals that were taken for D0 and D1.
     pub(crate) lines: [String; 2],
     /// Where each line rests; of one that never pulses, where it stands.
-    pub(crate) idle: [Level; 2],
+    pub(crate) idle: [Option<Level>; 2],
     pub(crate) rhythm: Rhythm,
     /// What timing is allowed, with the sample period that was reckoned with.
     pub(crate) limits: Limits,
@@ -141,8 +143,26 @@ pub(crate) struct Overview {
     pub(crate) damage: Option<Damage>,
 }
 
-/// What is said of a read that damage has cut.
-pub(crate) const CUT: &str = "The last read is cut by the damage and was left out.";
+/// A last read that may be no whole one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Cut {
+    /// Damage has cut it, as the reads before it show: it takes no part.
+    LeftOut,
+    /// It may be.
+    Perhaps,
+}
+
+impl Cut {
+    pub(crate) fn says(self) -> &'static str {
+        match self {
+            Cut::LeftOut => "The last read is cut by the damage and was left out.",
+            Cut::Perhaps => {
+                "The capture ends in the last read, which may be cut short: bits that are missing \
+                 at its end may have been sent."
+            }
+        }
+    }
+}
 
 impl Overview {
     /// Whether a line has no pulse in the whole capture; not told when masked.
@@ -153,21 +173,34 @@ impl Overview {
 
     /// The level at which the lines that pulse rest: high where one does.
     pub(crate) fn rests(&self) -> Level {
-        let mut pulsing = Line::BOTH.into_iter().filter(|&line| !self.is_silent(line));
-        Level::from(pulsing.any(|line| self.idle[line.index()] == Level::High))
+        let pulsing = Line::BOTH.into_iter().filter(|&line| !self.is_silent(line));
+        let levels: Vec<Level> = pulsing.filter_map(|line| self.idle[line.index()]).collect();
+        Level::from(levels.is_empty() || levels.contains(&Level::High))
     }
 
-    /// Whether the last of the reads, which ended like this, is no whole one:
-    /// damage ends the read it falls into. One as long as the shortest before
-    /// it, whose lengths these are, is taken for whole.
-    pub(crate) fn cuts_last(
+    /// The level each line is drawn at between pulses.
+    pub(crate) fn drawn_at(&self) -> [Level; 2] {
+        self.idle.map(|level| level.unwrap_or(self.rests()))
+    }
+
+    /// Whether the last read, which ended like this, its last pulse open or not,
+    /// is a whole one, beside reads of these lengths: damage ends the read it
+    /// falls into.
+    pub(crate) fn cut(
         &self,
         ended: Ended,
+        open: bool,
         length: usize,
-        before: impl Iterator<Item = usize>,
-    ) -> bool {
-        let shorter = before.min().is_some_and(|shortest| length < shortest);
-        self.damage.is_some() && ended == Ended::StreamEnd && shorter
+        before: impl Iterator<Item = usize> + Clone,
+    ) -> Option<Cut> {
+        let damaged = self.damage.is_some();
+        if ended != Ended::StreamEnd || !(damaged || open) {
+            return None;
+        }
+        if damaged && before.clone().min().is_some_and(|shortest| length < shortest) {
+            return Some(Cut::LeftOut);
+        }
+        (!before.into_iter().any(|other| other == length)).then_some(Cut::Perhaps)
     }
 }
 
@@ -206,6 +239,12 @@ impl Recording {
         };
         let opened = misread::capture::open(opener, options).map_err(refuse)?;
         let about = opened.overview().clone();
+        if let Some(found) = no_seconds(&about) {
+            let expected = "--time-unit with the unit its times are in, or a heading that says it, \
+                            such as time_us";
+            let place = json::Place { file: name, ..json::Place::default() };
+            return Err(Refusal::new(found, expected).at(place));
+        }
         let mut overview = Overview {
             lines: about.lines,
             idle: about.idle,
@@ -217,7 +256,8 @@ impl Recording {
             damage: about.damage,
         };
         if masking.is_on() {
-            overview.idle = [overview.rests(); 2];
+            let rests = opened.overview().reads > 0;
+            overview.idle = [rests.then(|| overview.rests()); 2];
             overview.findings.iter_mut().for_each(hide);
         }
         Ok(Recording { overview, opened, name, masking })
@@ -244,6 +284,25 @@ impl Recording {
         stopped?;
         gone_over.map_err(|error| refuse(refusal(error, self.name.clone(), self.masking)))
     }
+}
+
+/// Where the times of a table were taken as seconds for want of a word, and
+/// cannot be: said why.
+fn no_seconds(about: &About) -> Option<String> {
+    /// A thousand times the longest pulse there may be.
+    const LASTS: u32 = 100_000_000;
+    /// Ten times as long as it.
+    const APART: u32 = 1_000_000;
+    let short = |line| about.rhythm.width_of(line).is_some_and(|width| width < LASTS);
+    if !about.seconds_taken {
+        return None;
+    }
+    if about.sample_period >= APART {
+        return Some("taken as seconds, its times are too far apart to show a pulse".to_owned());
+    }
+    let plausible = about.rhythm.beat.is_some() || Line::BOTH.into_iter().any(short);
+    (about.reads > 0 && !plausible)
+        .then(|| "taken as seconds, its times leave no pulse as short as a reader's".to_owned())
 }
 
 /// A line that never pulses is not named: it would tell every bit.
@@ -331,7 +390,7 @@ fn unclear(found: &str, signals: &[Activity]) -> Refusal {
     const LISTED: usize = 16;
     let listed: Vec<String> = signals.iter().take(LISTED).map(ToString::to_string).collect();
     let message = match (listed.as_slice(), signals.len().saturating_sub(LISTED)) {
-        ([], _) => format!("{found}; there are no signals"),
+        ([], _) => format!("{found}; there is no signal of two levels"),
         (listed, 0) => format!("{found}; there are {}", listed.join(", ")),
         (listed, more) => format!("{found}; there are {} and {more} more", listed.join(", ")),
     };
@@ -342,7 +401,7 @@ fn unclear(found: &str, signals: &[Activity]) -> Refusal {
             quoted(&one.name),
             quoted(&other.name)
         ),
-        _ => "a capture of both lines".to_owned(),
+        _ => "a capture of both lines, each a signal of one bit or a column of its own".to_owned(),
     };
     Refusal::new(message, expected)
 }

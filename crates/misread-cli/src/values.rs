@@ -8,6 +8,11 @@ use crate::json::Place;
 use crate::masking::Masking;
 use crate::refusal::Refusal;
 
+/// A number as typed, for whoever asks to hold against its limits.
+pub(crate) fn number(text: &str) -> Result<f64, String> {
+    text.parse().map_err(|_| "expected a number, such as 0.5".to_owned())
+}
+
 /// The values of `facility=42,card=1234`; nothing typed is no value.
 ///
 /// # Errors

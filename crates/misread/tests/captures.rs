@@ -45,7 +45,7 @@ fn a_vcd_file_gives_its_reads() {
     let capture = read_file("slipway.vcd");
     assert_eq!(bits(&capture), FRAMES);
     assert_eq!(capture.lines, ["gate.reader.d0", "gate.reader.d1"]);
-    assert_eq!(capture.idle, [Level::High; 2]);
+    assert_eq!(capture.idle, [Some(Level::High); 2]);
     assert_eq!(capture.sample_period, 100);
     assert_eq!(capture.damage, None);
     assert_eq!(capture.findings, []);
@@ -71,7 +71,7 @@ fn every_kind_of_file_gives_the_same_pulses() {
 fn an_inverted_capture_is_read_by_its_true_sense() {
     let capture = read_file("slipway-inverted.vcd");
     assert_eq!(bits(&capture), FRAMES);
-    assert_eq!(capture.idle, [Level::Low; 2]);
+    assert_eq!(capture.idle, [Some(Level::Low); 2]);
     let kinds: Vec<FindingKind> = capture.findings.iter().map(|finding| finding.kind).collect();
     assert_eq!(kinds, [FindingKind::IdleLow]);
     assert_eq!(pulses(&capture), pulses(&read_file("slipway.vcd")));
@@ -117,6 +117,18 @@ fn unclear_signals_are_listed_the_likeliest_first() {
     let table = "time,a,b\n0,1,1\n1,0,1\n2,1,1\n3,1,0\n4,1,1\n";
     let error = try_read(table).unwrap_err().to_string();
     assert!(error.contains("‘a’ (2 changes, in pulses), ‘b’ (2 changes, in pulses)"), "{error}");
+
+    // A list of changes alone does not say how the lines stood before; a clock
+    // changes more often, and is no likelier for it.
+    let rows = (0..40).map(|i| match i {
+        5 | 25 => format!("{i}00,a,0\n{i}00,tick,{}\n{i}50,a,1\n", i % 2),
+        15 | 35 => format!("{i}00,b,0\n{i}00,tick,{}\n{i}50,b,1\n", i % 2),
+        _ => format!("{i}00,tick,{}\n", i % 2),
+    });
+    let table = "time_us,line,level\n".to_owned() + &rows.collect::<String>();
+    let CaptureError::Signals { signals, .. } = try_read(&*table).unwrap_err() else { panic!() };
+    let names: Vec<&str> = signals.iter().map(|signal| &*signal.name).collect();
+    assert_eq!(names, ["a", "b", "tick"]);
 }
 
 #[test]
@@ -261,12 +273,26 @@ fn bent(line: &str) -> Capture {
 fn a_bent_vcd_file_says_where() {
     // A value without a name, a vector without a value, one that is no number, a
     // time that goes back, and no VCD at all.
-    for line in ["b01", "b #", "bq #", "#3", "ahoy"] {
+    // Nor are times that no file has, which the library that reads them bends.
+    for line in ["b01", "b #", "bq #", "#3", "ahoy", "#-3", "#99999999999999999999999"] {
         let capture = bent(line);
         let damage = capture.damage.unwrap_or_else(|| panic!("{line}: not noticed"));
         let Place::Line { line: at, .. } = damage.place else { panic!("{damage}") };
         assert!((181..=182).contains(&at), "{line}: {damage}");
     }
+}
+
+#[test]
+fn times_below_0_are_refused_and_not_all_taken_as_0() {
+    let vcd = "$timescale 1 us $end\n$var wire 1 ! d0 $end\n$var wire 1 # d1 $end\n\
+        $enddefinitions $end\n#-3000\n1!\n1#\n#-2000\n0!\n#-1950\n1!\n#0\n0#\n#50\n1#\n";
+    let error = try_read(vcd).unwrap_err().to_string();
+    assert!(error.contains("line 5: a time below 0; export"), "{error}");
+    // From 0 on it is a read.
+    let moved = [("#-3000", "#-0"), ("#-2000", "#1000"), ("#-1950", "#1050"), ("#0\n", "#3000\n")];
+    let moved = moved.iter().fold(vcd.to_owned(), |vcd, (from, to)| vcd.replace(from, to));
+    let capture = try_read(moved.replace("#50\n", "#3050\n")).unwrap();
+    assert_eq!((bits(&capture), capture.damage), (vec!["01".to_owned()], None));
 }
 
 #[test]
@@ -371,7 +397,7 @@ fn a_line_that_rests_low_beside_one_that_rests_high_is_read_by_its_own_sense() {
         let rows: Vec<String> = text.lines().map(turned).collect();
         let capture = try_read(rows.join("\n") + "\n").unwrap();
         assert_eq!(pulses(&capture), pulses(&plain));
-        assert_eq!(capture.idle, idle);
+        assert_eq!(capture.idle, idle.map(Some));
         let found: Vec<_> = capture.findings.iter().map(|found| (found.kind, found.line)).collect();
         assert_eq!(found, [(FindingKind::IdleLow, Some(line))]);
         assert!(capture.reads.iter().all(|read| read.rest == idle && read.findings.is_empty()));
@@ -387,7 +413,7 @@ fn units_and_rests_are_taken_as_given() {
         ..Options::default()
     };
     let capture = read(Cursor::new(table), &given).unwrap();
-    assert_eq!(capture.idle, [Level::Low; 2]);
+    assert_eq!(capture.idle, [Some(Level::Low); 2]);
     assert_eq!(capture.reads[0].pulses[1].start, 1_000_000);
     assert_eq!(capture.reads[0].pulses[1].width, 50_000);
     let taken = |table: &str, options: &Options| {

@@ -359,7 +359,7 @@ proptest! {
         let capture = read(Cursor::new(table), &options).unwrap();
         let bits: Vec<String> = capture.reads.iter().map(|read| read.bits.to_string()).collect();
         prop_assert_eq!(bits, frames);
-        prop_assert_eq!(capture.idle, [rest; 2]);
+        prop_assert_eq!(capture.idle, [Some(rest); 2]);
         prop_assert_eq!(i64::from(capture.sample_period), period);
         // Wide pulses are found, and nothing for want of samples.
         for read in &capture.reads {

@@ -30,7 +30,7 @@ fn captured(laid: &[Vec<Pulse>]) -> Vec<Bits> {
         write_changes(&mut csv, opening, changes(laid, rest)).unwrap();
         for file in [vcd, csv] {
             let capture = read(Cursor::new(file), &Options::default()).unwrap();
-            assert_eq!(capture.idle, [rest; 2]);
+            assert_eq!(capture.idle, [Some(rest); 2]);
             let bits: Vec<Bits> = capture.reads.iter().map(|read| read.bits).collect();
             assert!(seen.as_ref().is_none_or(|seen| *seen == bits));
             seen = Some(bits);

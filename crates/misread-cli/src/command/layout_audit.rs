@@ -96,7 +96,11 @@ fn draw(path: &Path, entries: &[Cow<'_, Entry>]) -> Result<(), Refusal> {
     let svg = layout_svg(&entry.layout, entry.title.as_deref());
     write_whole(path, svg.as_bytes()).map_err(|error| {
         let place = Place { file: Some(path.display().to_string()), ..Place::default() };
-        Refusal::new(format!("cannot be written: {error}"), "a file in a folder that can").at(place)
+        Refusal::new(
+            format!("cannot be written: {error}"),
+            "a file in a folder that can be written to",
+        )
+        .at(place)
     })
 }
 

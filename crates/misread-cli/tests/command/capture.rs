@@ -248,10 +248,87 @@ fn a_line_that_is_silent_and_a_capture_without_reads_are_no_good_answer() {
         "{run:?}"
     );
     assert!(run.stdout.contains("CAUTION: "), "{run:?}");
-    let (_folder, path) = file("berth.csv", "time,d0,d1\n0,1,1\n1,1,1\n2,1,1\n");
+    let (_folder, path) = file("berth.csv", "time_ms,d0,d1\n0,1,1\n1,1,1\n2,1,1\n");
     let run = misread(["capture", &path]);
     assert_eq!(run.status, 1);
-    assert!(run.stdout.starts_with("No read in this capture: neither line pulses."), "{run:?}");
+    assert!(run.stdout.starts_with("No read in this capture: neither line pulses, "), "{run:?}");
+    assert!(run.stdout.contains("\n  misread explain --capture "), "{run:?}");
+}
+
+#[test]
+fn a_line_held_low_is_not_said_to_rest_high() {
+    let rows = "0,0,1\n5000,0,0\n5050,0,1\n6000,0,0\n6050,0,1\n60000,0,1\n";
+    let (_folder, path) = file("berth.csv", &format!("time_us,d0,d1\n{rows}"));
+    let run = misread(["capture", &path]);
+    assert!(run.stdout.contains("\n  D0        d0, always low\n"), "{run:?}");
+    assert!(run.stdout.contains("\n  D1        d1, rests high; pulses 50 µs\n"), "{run:?}");
+    // Which line it is would tell every bit.
+    let run = misread(["capture", "--mask", &path]);
+    assert!(run.stdout.contains("\n  D0        d0, rests high\n"), "{run:?}");
+    let (_folder, path) = file("berth.csv", "time_us,d0,d1\n0,0,0\n50000,0,0\n99000,0,0\n");
+    let run = misread(["capture", &path]);
+    assert!(!run.stdout.contains("rests"), "{run:?}");
+}
+
+#[test]
+fn more_pulses_than_a_card_sends_are_no_good_answer() {
+    let (_folder, path) = file("berth.csv", &pulses(&"01".repeat(300), steady));
+    let run = misread(["capture", &path]);
+    assert_eq!(run.status, 1);
+    let first = "2 reads: 1 of 88 bits, 1 of 512; timing within limits, but more pulses came in a\n\
+                 row than any card sends.\n";
+    assert!(run.stdout.starts_with(first), "{run:?}");
+    assert_fits(&run);
+    let run = misread(["capture", "--json", &path]);
+    assert_eq!(run.status, 1);
+    let reads = &run.json()[0]["reads"];
+    assert_eq!(reads[0]["note"], "more pulses than any card sends: noise");
+    assert_eq!(reads[1]["note"], "the rest of a read with more pulses than any card sends");
+    // One that a card could have sent has none.
+    let (_folder, path) = file("berth.csv", &pulses(&"01".repeat(256), steady));
+    let run = misread(["capture", "--json", &path]);
+    assert_eq!((run.status, run.json()[0]["reads"][0].get("note")), (0, None));
+}
+
+#[test]
+fn coarse_steps_are_not_said_to_show_more_than_they_do() {
+    // 20 µs less 2 % is the shortest pulse there may be: in longer steps, one
+    // of no width would pass.
+    for (step, says) in [(19, ""), (20, ", as far as steps of 20 µs show")] {
+        let mut table = "time_us,d0,d1\n".to_owned();
+        for row in 0..4000 / step {
+            let (beat, at) = (row / (1000 / step), row % (1000 / step));
+            let level = |line: bool| u8::from(at != 10 || line != (beat == 1));
+            writeln!(table, "{},{},{}", row * step, level(false), level(true)).unwrap();
+        }
+        let (_folder, path) = file("berth.csv", &table);
+        let run = misread(["capture", &path]);
+        assert_eq!(run.status, 0, "{run:?}");
+        let first = format!("1 read of 4 bits; timing within limits{says}.\n");
+        assert!(run.stdout.starts_with(&first), "{run:?}");
+    }
+}
+
+#[test]
+fn times_that_cannot_be_seconds_are_not_taken_for_them() {
+    let table = pulses(SOUND, steady).replace("time_us", "time");
+    let samples = "time,d0,d1\n0,1,1\n1,1,1\n2,0,1\n3,1,1\n4,1,1\n";
+    for table in [&*table, samples] {
+        let (_folder, path) = file("berth.csv", table);
+        for command in [&["capture", &path][..], &["explain", "--capture", &path]] {
+            let run = misread(command);
+            assert_eq!((run.status, run.stdout.as_str()), (2, ""), "{run:?}");
+            assert!(run.stderr.contains("taken as seconds, its times"), "{run:?}");
+            assert!(run.stderr.contains("expected --time-unit"), "{run:?}");
+        }
+        // Who says that they are seconds is believed.
+        assert_eq!(misread(["capture", "--time-unit", "s", &path]).status, 1);
+    }
+    let (_folder, path) = file("berth.csv", &table);
+    assert_eq!(misread(["capture", "--time-unit", "us", &path]).status, 0);
+    // A single pulse of a reader's width is one.
+    let (_folder, path) = file("berth.csv", "time,line,width\n3.5,D1,0.00005\n");
+    assert_eq!(misread(["capture", &path]).status, 1);
 }
 
 /// A table of level changes in which one line is low throughout, and the other
@@ -309,7 +386,8 @@ fn the_lines_of_a_table_are_listed_too_a_few_of_many() {
     assert!(run.stderr.contains("and 24\nmore"), "{run:?}");
 
     // Nor is it said what its times are.
-    let (_folder, name) = file("berth.csv", &pulses("110", steady).replace("time_us", "time"));
+    let seconds = "time,line,width\n1,D1,5e-5\n1.001,D1,5e-5\n1.002,D0,5e-5\n";
+    let (_folder, name) = file("berth.csv", seconds);
     let taken = "times are taken as seconds; --time-unit says otherwise";
     assert!(misread(["capture", &name]).stdout.contains(taken));
     assert!(!misread(["capture", &name, "--time-unit", "us"]).stdout.contains(taken));
@@ -334,6 +412,18 @@ fn unclear_signals_are_listed_with_what_to_type() {
     assert_eq!(run.status, 0);
     assert_eq!(run.json()[0]["reads"][0]["bits"], SOUND);
     assert_eq!(run.json()[0]["lines"]["d0"], "gate.reader.in_3");
+}
+
+#[test]
+fn signals_that_are_no_lines_are_not_said_to_be_none() {
+    let vcd = "$timescale 1 us $end\n$var wire 2 ! data [1:0] $end\n$enddefinitions $end\n\
+               #0\nb11 !\n#100\nb10 !\n#150\nb11 !\n";
+    let (_folder, path) = file("loft.vcd", vcd);
+    let run = misread(["capture", &path]);
+    assert_eq!(run.status, 2);
+    let says = run.stderr.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(says.contains("there is no signal of two levels"), "{says}");
+    assert!(says.contains("each a signal of one bit"), "{says}");
 }
 
 #[test]
@@ -377,6 +467,11 @@ fn what_is_no_capture_is_refused() {
     let run = misread(["capture", "--mask", &path]);
     assert_eq!(run.status, 2);
     assert!(!run.stderr.contains(SOUND), "{run:?}");
+    // Line ends of another age would be one long line.
+    let (_folder, path) = file("loft.csv", "time_us,line,width\r100,D1,50\r1100,D0,50\r");
+    let run = misread(["capture", &path]);
+    assert_eq!((run.status, run.stdout.as_str()), (2, ""));
+    assert!(run.stderr.contains("line 1: found lines that end in a carriage"), "{run:?}");
     let absent = folder.path().join("absent.vcd");
     assert_eq!(misread(["capture", absent.to_str().unwrap()]).status, 2);
     for wrong in [

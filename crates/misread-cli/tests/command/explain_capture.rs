@@ -156,3 +156,35 @@ fn a_read_that_is_cut_is_not_weighed() {
     let screen = misread(["explain", "--capture", &path, "--layout", "open-26"]);
     assert!(screen.stdout.contains("The last read is cut by the damage"), "{screen:?}");
 }
+
+/// With no other read to hold it against, nobody knows how long it was.
+#[test]
+fn a_read_that_may_be_cut_is_said_to_be() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = simulated(&folder, "one.vcd", &["--as", "vcd"]);
+    let notes = |text: &str, status: i32| {
+        let name = folder.path().join("cut.vcd");
+        fs::write(&name, text).unwrap();
+        let name = name.to_str().unwrap();
+        let run = misread(["explain", "--json", "--capture", name]);
+        assert_eq!(run.status, status, "{run:?}");
+        let screen = misread(["explain", "--capture", name]).stdout;
+        let says = run.json().last().unwrap()["notes"].to_string().contains("may be cut short");
+        assert_eq!(screen.contains("may be cut short"), says, "{screen}");
+        says
+    };
+    let whole = fs::read_to_string(&path).unwrap();
+    assert!(!notes(&whole, 0));
+    // In the middle of a time of the first read; and inside a pulse.
+    let at = whole.rfind("\n#").unwrap();
+    let at = whole[..at - 200].rfind("\n#").unwrap();
+    assert!(notes(&whole[..at + 5], 2));
+    let inside = whole[..at].rmatch_indices("\n0").next().unwrap().0;
+    let text = format!("{}\n", &whole[..inside + 3]);
+    let run = misread_with(["explain", "--json", "--capture", "-"], &text);
+    assert!(run.stdout.contains("may be cut short"), "{run:?}");
+    // As long as one before it, it is whole.
+    let path = simulated(&folder, "two.vcd", &["--reads", "2", "--as", "vcd"]);
+    let whole = fs::read_to_string(&path).unwrap();
+    assert!(!notes(&format!("{whole}#9"), 2));
+}

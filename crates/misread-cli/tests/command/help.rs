@@ -77,3 +77,35 @@ fn a_read_without_a_command_is_told_where_it_goes() {
         assert!(run.stderr.contains("misread explain") && !run.stderr.contains(read), "{run:?}");
     }
 }
+
+#[test]
+fn what_is_wrong_with_a_command_line_fits_the_page_and_is_whole_in_json() {
+    for wrong in [
+        &["capture", "--silence", "0", "slipway.vcd"][..],
+        &["simulate", "--seed", "x"],
+        &["simulate", "--probe-at", "reader"],
+    ] {
+        let run = misread(wrong);
+        assert_eq!((run.status, run.stdout.as_str()), (2, ""), "{wrong:?}");
+        assert!(run.stderr.lines().all(|line| line.chars().count() <= 80), "{run:?}");
+    }
+    for (wrong, says) in [
+        (&["keypad", "--pause", "5 s", "0101"][..], "expected a number, such as 0.5"),
+        (&["keypad", "--pause", "-1", "0101"], "expected seconds, over 0"),
+        (&["simulate", "--jitter", "1,5"], "expected a number, such as 0.5"),
+        (&["simulate", "--width", "-50"], "expected 1 µs"),
+        (&["simulate", "--cause", "d0-weak", "--rate", "-1"], "rate"),
+        (&["simulate", "--reads", "-3"], "1..=100000"),
+        (&["capture", "--silence", "-25", "slipway.vcd"], "expected milliseconds, over 0"),
+        (&["capture", "--repeat-window", "-3", "slipway.vcd"], "expected seconds, from 0"),
+    ] {
+        let run = misread(wrong);
+        assert_eq!((run.status, run.stdout.as_str()), (2, ""), "{wrong:?}");
+        let said = run.stderr.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(said.contains(says), "{wrong:?}: {said}");
+    }
+    let run = misread(["capture", "--json"]);
+    assert_eq!(run.status, 2);
+    let message = run.json()[0]["message"].as_str().unwrap().to_owned();
+    assert_eq!(message, "the following required arguments were not provided: <FILE>");
+}

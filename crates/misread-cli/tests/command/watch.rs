@@ -118,6 +118,9 @@ fn reads_from_before_and_after_mending_are_not_taken_together() {
         }
         let reads = [EXCHANGED, SOUND];
         ends_with(args, &reads, "The last of 2 reads;", "the read is good");
+        // Exchanged to see what happens, and put back.
+        let reads = [SOUND, SOUND, EXCHANGED, EXCHANGED, SOUND, SOUND];
+        ends_with(args, &reads, "The last 2 of 6 reads;", "the 2 reads are good");
         // A fault that comes and goes is one fault.
         let lost = format!("{}{}", &SOUND[..9], &SOUND[10..]);
         ends_with(args, &[SOUND, &lost, SOUND, &lost], "All 4 reads together", "loses pulses");

@@ -244,8 +244,13 @@ impl Look {
             }
             self.in_comment = word == b"$comment";
             let Some((b'#', digits)) = word.split_first() else { continue };
-            if let Some(trouble) = any_time(digits).and_then(|time| self.time(time)) {
-                return Some(trouble);
+            let trouble = match any_time(digits) {
+                Some(Ok(time)) => self.time(time),
+                Some(Err(trouble)) => Some(trouble),
+                None => None,
+            };
+            if trouble.is_some() {
+                return trouble;
             }
         }
         follows_value.then_some("a value without the name of a signal")
@@ -271,11 +276,18 @@ fn plain_time(digits: &[u8]) -> Option<u64> {
 }
 
 /// The time that the reader takes it for: whole, if need be as a decimal
-/// fraction.
-fn any_time(digits: &[u8]) -> Option<u64> {
+/// fraction. One that it would bend to fit is trouble.
+fn any_time(digits: &[u8]) -> Option<Result<u64, &'static str>> {
     let text = std::str::from_utf8(digits).ok()?;
-    let whole = |time: &f64| time.fract() == 0.0;
-    text.parse().ok().or_else(|| text.parse().ok().filter(whole).map(|time| time as u64))
+    if let Ok(time) = text.parse() {
+        return Some(Ok(time));
+    }
+    let time: f64 = text.parse().ok().filter(|time: &f64| time.fract() == 0.0)?;
+    Some(match time {
+        ..0.0 => Err("a time below 0; export the capture with times from 0 on"),
+        time if time < u64::MAX as f64 => Ok(time as u64),
+        _ => Err("a time too large to be one"),
+    })
 }
 
 /// Tells how far the reader has come when it lets go.

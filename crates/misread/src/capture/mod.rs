@@ -117,9 +117,9 @@ impl Default for Options {
 pub struct Capture {
     /// The signals that were taken for D0 and D1.
     pub lines: [String; 2],
-    /// The level each line rests at in most of the reads, D0 first; of a line
-    /// that never pulses, where it stands.
-    pub idle: [Level; 2],
+    /// The level each line rests at in most of the reads, D0 first. Of a line
+    /// that never pulses, where it stands; `None` where that is not told.
+    pub idle: [Option<Level>; 2],
     /// The reader's own timing.
     pub rhythm: Rhythm,
     /// The sample period that was reckoned with, in nanoseconds; 0 for exact

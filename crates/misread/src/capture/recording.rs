@@ -17,9 +17,9 @@ use crate::pulse::{
 pub struct Overview {
     /// The signals that were taken for D0 and D1.
     pub lines: [String; 2],
-    /// The level each line rests at in most of the reads, D0 first; of a line
-    /// that never pulses, where it stands.
-    pub idle: [Level; 2],
+    /// The level each line rests at in most of the reads, D0 first. Of a line
+    /// that never pulses, where it stands; `None` where that is not told.
+    pub idle: [Option<Level>; 2],
     /// The reader's own timing. Exact while there are no more than 16 384
     /// different intervals and pulse widths; see
     /// [`RhythmTally`](crate::pulse::RhythmTally).
@@ -249,7 +249,10 @@ where
     };
     let overview = Overview {
         lines,
-        idle: Line::BOTH.map(|line| tally.stands(line).unwrap_or(tally.rest(line))),
+        idle: Line::BOTH.map(|line| match tally.pulses(line) {
+            0 => tally.stands(line),
+            _ => Some(tally.rest(line)),
+        }),
         rhythm: rhythm.rhythm(&limits),
         sample_period: limits.sample_period,
         threshold,

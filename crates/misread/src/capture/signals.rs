@@ -12,7 +12,7 @@ pub struct Activity {
     pub name: String,
     /// How often it changes.
     pub changes: u64,
-    /// Whether it does what a data line does: it comes back to where it was,
+    /// Whether it does what a data line does: it comes back to where it rests,
     /// and is away for less than a quarter of the time between its first and
     /// last change.
     pub pulses: bool,
@@ -31,8 +31,10 @@ impl fmt::Display for Activity {
 pub(super) struct Watch {
     changes: u64,
     level: Option<bool>,
-    first: Option<(i64, bool)>,
+    first: Option<bool>,
     since: i64,
+    /// Time from the first level to the first change.
+    began: i128,
     /// Time at the level it had at first, from the first change on; and not.
     there: i128,
     away: i128,
@@ -41,16 +43,19 @@ pub(super) struct Watch {
 impl Watch {
     pub(super) fn see(&mut self, time: i64, level: bool) {
         let Some(before) = self.level.replace(level) else {
-            self.first = Some((time, level));
+            self.first = Some(level);
+            self.since = time;
             return;
         };
         if before == level {
             return;
         }
-        if self.changes > 0 {
-            let lasted = i128::from(time) - i128::from(self.since);
+        let lasted = i128::from(time) - i128::from(self.since);
+        if self.changes == 0 {
+            self.began = lasted;
+        } else {
             match self.first {
-                Some((_, first)) if first == before => self.there += lasted,
+                Some(first) if first == before => self.there += lasted,
                 _ => self.away += lasted,
             }
         }
@@ -59,10 +64,16 @@ impl Watch {
     }
 
     pub(super) fn into_activity(self, name: &str) -> Activity {
-        // Two changes are a single pulse, however wide.
-        let pulses = self.changes >= 2
-            && self.changes.is_multiple_of(2)
-            && (self.changes == 2 || self.away * 3 < self.there);
+        let pulses = match self.changes {
+            0 | 1 => false,
+            // A single pulse, however wide.
+            2 => true,
+            changes if changes.is_multiple_of(2) => self.away * 3 < self.there,
+            // It ends at another level than it began with: what came first was
+            // a change already, as in a list of changes, and away is where it
+            // rests.
+            _ => (self.there + self.began) * 3 < self.away,
+        };
         Activity { name: name.to_owned(), changes: self.changes, pulses }
     }
 }
@@ -200,5 +211,18 @@ mod tests {
             order,
             ["‘line’ (40 changes, in pulses)", "‘clock’ (19 changes)", "‘still’ (0 changes)"]
         );
+    }
+
+    #[test]
+    fn a_list_that_begins_with_a_change_is_of_pulses_too() {
+        let (mut line, mut clock) = (Watch::default(), Watch::default());
+        for step in 0..20 {
+            line.see(step * 100, false);
+            line.see(step * 100 + 5, true);
+            clock.see(step * 100, false);
+            clock.see(step * 100 + 50, true);
+        }
+        assert_eq!(line.into_activity("line").to_string(), "‘line’ (39 changes, in pulses)");
+        assert_eq!(clock.into_activity("clock").to_string(), "‘clock’ (39 changes)");
     }
 }

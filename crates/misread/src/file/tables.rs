@@ -121,6 +121,9 @@ impl<R: BufRead> Iterator for Table<R> {
 #[derive(Debug)]
 pub(crate) struct Columns {
     row: RowReader,
+    /// What parts the cells.
+    #[cfg(feature = "captures")]
+    pub(crate) delimiter: u8,
     headings: Vec<String>,
     /// Which heading is `bits`, where one is.
     bits: Option<usize>,
@@ -145,7 +148,14 @@ impl Columns {
         }
         let bits = headings.iter().position(|heading| is_bits(heading));
         let time = headings.iter().position(|heading| is_time(heading));
-        Ok(Columns { row, headings, bits, time })
+        Ok(Columns {
+            row,
+            #[cfg(feature = "captures")]
+            delimiter: delimiter(text),
+            headings,
+            bits,
+            time,
+        })
     }
 
     /// The heading that says when, and its place.

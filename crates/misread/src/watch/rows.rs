@@ -162,7 +162,7 @@ fn time_in(
     let refuse = |problem| LineError::at_line(number, problem);
     let cells = columns.cells(text).map_err(refuse)?;
     let Some(cell) = cells.get(column).filter(|cell| !cell.is_empty()) else { return Ok(None) };
-    match number_in(cell, delimiter(text)).and_then(|time| nanoseconds(time, unit)) {
+    match number_in(cell, columns.delimiter).and_then(|time| nanoseconds(time, unit)) {
         Some(time) => Ok(Some(time)),
         None => {
             let problem = LineProblem::Cell { found: shown(cell), expected: TIME };

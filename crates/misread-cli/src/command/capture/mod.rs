@@ -61,7 +61,7 @@ pub(crate) struct CaptureArgs {
     recording: RecordingArgs,
     /// How long the controller ignores the code it has just read: reads with
     /// the same bits within that time are marked as repeats
-    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    #[arg(long, value_name = "SECONDS", value_parser = seconds, allow_negative_numbers = true)]
     repeat_window: Option<u64>,
     /// The layout to decode the reads with: a name or a layout file
     #[arg(long, value_name = "LAYOUT")]
@@ -127,7 +127,8 @@ fn write_screen(
     context: &mut Context,
 ) -> Result<(), Stop> {
     context.out.lines(&screen::heading(summary, &recording.overview, view))?;
-    let mut wrong = false;
+    // What arrives nowhere is for the diagnosis too.
+    let mut wrong = summary.is_empty() && recording.overview.damage.is_none();
     recording.for_each(Stop::from, |index, read| {
         if !drawn.has(index) {
             return Ok(());
@@ -181,7 +182,7 @@ fn write_svg(
     let facts = screen::facts(summary, overview, view.masking);
     let mut report = Report::new(&says, &facts);
     report.scales(&overview.limits, summary.widths, summary.width, summary.interval);
-    let (idle, masking) = (overview.idle, view.masking);
+    let (idle, masking) = (overview.drawn_at(), view.masking);
     let rest = summary.rest().filter(|_| !drawn.all);
     recording.for_each(Stop::from, |index, read| {
         if drawn.has(index) {
@@ -194,7 +195,7 @@ fn write_svg(
     })?;
     write_whole(path, timing_svg(report, rest.as_deref()).as_bytes()).map_err(|error| {
         let place = Place { file: Some(path.display().to_string()), ..Place::default() };
-        let expected = "a file in a folder that can";
+        let expected = "a file in a folder that can be written to";
         Stop::from(Refusal::new(format!("cannot be written: {error}"), expected).at(place))
     })
 }

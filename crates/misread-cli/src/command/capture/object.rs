@@ -72,6 +72,7 @@ fn object(shown: &Shown<'_>, masking: Masking) -> Read {
         bits: masking.bits(&shown.bits, shown.layout),
         length: shown.len(),
         repeat: shown.repeat,
+        note: shown.note.map(|note| note.read),
         pulse_width_us: Widths {
             d0: d0.map(spread),
             d1: d1.map(spread),

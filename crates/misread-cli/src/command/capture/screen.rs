@@ -32,9 +32,12 @@ pub(super) fn facts(
 ) -> Vec<(&'static str, String)> {
     let mut facts = Vec::new();
     for (line, terminal) in DataLine::BOTH.into_iter().zip(["D0", "D1"]) {
-        let stands = if overview.is_silent(line) { "always" } else { "rests" };
-        let (name, idle) = (&overview.lines[line.index()], overview.idle[line.index()]);
-        let mut says = format!("{name}, {stands} {idle}");
+        let stands = match (overview.is_silent(line), overview.idle[line.index()]) {
+            (false, Some(level)) => format!("rests {level}"),
+            (true, Some(level)) => format!("always {level}"),
+            (_, None) => "never pulses".to_owned(),
+        };
+        let mut says = format!("{}, {stands}", overview.lines[line.index()]);
         if masking == Masking::Off {
             let extent = summary.widths[line.index()];
             if let Some(widths) = extent_text(extent, overview.rhythm.width_of(line)) {
@@ -112,7 +115,7 @@ pub(super) fn read_line(shown: &Shown<'_>, masking: Masking) -> String {
         says += ", a repeat that a controller set to ignore repeats does not show";
     }
     if let Some(note) = shown.note {
-        says += &format!("; {note}");
+        says += &format!("; {}", note.read);
     }
     if let Some(answer) = &shown.answer {
         says += &format!("; {}", first_line(&shown.bits, answer, masking));

@@ -41,7 +41,7 @@ pub(super) struct Shown<'a> {
     pub(super) bits: Bits,
     pub(super) repeat: bool,
     /// What else is to be said of it.
-    pub(super) note: Option<&'static str>,
+    pub(super) note: Option<Note>,
     /// The pulse widths of each line; nothing where bits are hidden.
     pub(super) widths: [Option<Spread>; 2],
     /// The pulse widths of both lines together.
@@ -135,9 +135,9 @@ impl Shown<'_> {
         self.bits.len()
     }
 
-    /// Whether nothing is wrong with it.
+    /// Whether nothing is wrong with it, and it is all there.
     pub(super) fn is_good(&self) -> bool {
-        self.findings.is_empty() && !self.is_misfit()
+        self.findings.is_empty() && self.note.is_none() && !self.is_misfit()
     }
 
     /// Whether a layout was named and it does not fit, or a declared value or
@@ -173,13 +173,30 @@ impl Shown<'_> {
     }
 }
 
-fn note(read: &CaptureRead) -> Option<&'static str> {
+/// How a read came to an end that is none of its own.
+#[derive(Clone, Copy)]
+pub(super) struct Note {
+    /// Said of the read.
+    pub(super) read: &'static str,
+    /// Said of the capture.
+    pub(super) whole: &'static str,
+}
+
+fn note(read: &CaptureRead) -> Option<Note> {
+    const MANY: &str = "more pulses came in a row than any card sends";
+    let note = |read, whole| Some(Note { read, whole });
     let cut = read.pulses.last().is_some_and(|pulse| !pulse.complete);
     match read.ended {
-        _ if read.follows_on => Some("the rest of a read with more pulses than any card sends"),
-        Ended::TooManyPulses => Some("more pulses than any card sends: noise"),
-        Ended::ClockRanBack => Some("the recorder's clock went back behind it"),
-        Ended::StreamEnd if cut => Some("the capture ends inside its last pulse"),
+        _ if read.follows_on => {
+            note("the rest of a read with more pulses than any card sends", MANY)
+        }
+        Ended::TooManyPulses => note("more pulses than any card sends: noise", MANY),
+        Ended::ClockRanBack => {
+            note("the recorder's clock went back behind it", "the recorder's clock went back")
+        }
+        Ended::StreamEnd if cut => {
+            note("the capture ends inside its last pulse", "the capture ends inside a pulse")
+        }
         Ended::Silence | Ended::StreamEnd => None,
     }
 }

@@ -25,6 +25,8 @@ pub(super) struct Summary {
     kinds: BTreeMap<usize, (FindingKind, Option<usize>)>,
     misfits: usize,
     repeats: usize,
+    /// What is said of the capture for how reads came to an end, each once.
+    notes: Vec<&'static str>,
     /// Reads with something wrong, and how many of those without are drawn.
     wrong: usize,
     first_wrong: Vec<usize>,
@@ -47,6 +49,8 @@ impl Summary {
         }
         self.misfits += usize::from(read.is_misfit());
         self.repeats += usize::from(read.repeat);
+        let note = read.note.map(|note| note.whole);
+        self.notes.extend(note.filter(|note| !self.notes.contains(note)));
         self.wrong += usize::from(!read.is_good());
         let first = if read.is_good() { &mut self.first_good } else { &mut self.first_wrong };
         if first.len() < DRAWN {
@@ -82,6 +86,11 @@ impl Summary {
         chosen
     }
 
+    /// Whether there is no read.
+    pub(super) fn is_empty(&self) -> bool {
+        self.reads == 0
+    }
+
     /// The reads that are not drawn, in a sentence.
     pub(super) fn rest(&self) -> Option<String> {
         let drawn = self.chosen().len();
@@ -108,25 +117,35 @@ impl Summary {
 
     /// The answer in one sentence.
     pub(super) fn sentence(&self, overview: &Overview, layout: Option<&str>) -> String {
+        let limits = &overview.limits;
+        // In steps so coarse, a pulse of no width at all would not be too short.
+        let coarse = match limits.is_below(0, limits.width.shortest) {
+            true => String::new(),
+            false => {
+                let step = words::duration(limits.sample_period.into());
+                format!(", as far as steps of {step} show")
+            }
+        };
         if self.reads == 0 {
             return match overview.damage {
                 Some(_) => "No read before the place where the file is damaged.".to_owned(),
-                None => "No read in this capture: neither line pulses.".to_owned(),
+                None => format!("No read in this capture: neither line pulses{coarse}."),
             };
         }
         let off: Vec<String> =
             self.kinds.values().map(|&(kind, count)| kinds::phrase(kind, count)).collect();
         let timing = match off.is_empty() {
-            true => "timing within limits".to_owned(),
+            true => format!("timing within limits{coarse}"),
             false => format!("the timing is off: {}", kinds::list(&off)),
         };
         let mut but: Vec<String> = Vec::new();
         for finding in &overview.findings {
             but.push(match (finding.kind, finding.line) {
                 (FindingKind::LineSilent, Some(line)) => format!("{line} never pulses"),
-                (FindingKind::LineHeld, Some(line)) => {
-                    format!("something holds it {}", overview.idle[line.index()])
-                }
+                (FindingKind::LineHeld, Some(line)) => match overview.idle[line.index()] {
+                    Some(level) => format!("something holds it {level}"),
+                    None => kinds::phrase(finding.kind, None),
+                },
                 (FindingKind::IdleLow, Some(line)) => format!("{line} rests low"),
                 (kind, _) => kinds::phrase(kind, None),
             });
@@ -139,8 +158,11 @@ impl Summary {
                 (misfits, _) => format!("{misfits} of them do not pass {layout}"),
             });
         }
-        if overview.damage.is_some() {
-            but.push("the file is damaged or cut behind them".to_owned());
+        if overview.damage.is_none() {
+            but.extend(self.notes.iter().map(|&note| note.to_owned()));
+        } else {
+            let them = if self.reads == 1 { "it" } else { "them" };
+            but.push(format!("the file is damaged or cut behind {them}"));
         }
         let but = match (but.is_empty(), off.is_empty()) {
             (true, _) => String::new(),

@@ -8,7 +8,6 @@ use super::question::{Question, Timing};
 use crate::json::{FieldValue, Fields};
 use crate::json_explain::{self as json, Explain, Probability};
 use crate::masking::Masking;
-use crate::recording::CUT;
 
 pub(super) fn of(
     question: &Question,
@@ -133,7 +132,7 @@ pub(crate) fn card_fields(card: &CardFound, layout: &Layout, masking: Masking) -
 }
 
 fn notes(question: &Question, diagnosis: &Diagnosis) -> Vec<String> {
-    let cut = question.timing.cut.then(|| CUT.to_owned());
+    let cut = question.timing.cut.map(|cut| cut.says().to_owned());
     diagnosis.notes.iter().cloned().chain(cut).collect()
 }
 

@@ -18,7 +18,7 @@ use crate::command::decode::hexadecimal;
 use crate::json::Place;
 use crate::masking::Masking;
 use crate::reads::{self, Item, Source};
-use crate::recording::{Recording, damage_refusal, for_captures};
+use crate::recording::{Cut, Recording, damage_refusal, for_captures};
 use crate::refusal::{Refusal, text_message};
 use crate::values;
 
@@ -41,8 +41,8 @@ pub(crate) struct Question {
 pub(crate) struct Timing {
     /// What is wrong with it as a whole.
     pub(crate) whole: Vec<Finding>,
-    /// Whether the last read was cut by damage, and left out.
-    pub(crate) cut: bool,
+    /// What is to be said of a last read that is cut.
+    pub(crate) cut: Option<Cut>,
     /// How often each kind of finding about the limits is in its reads.
     pub(crate) limits: BTreeMap<FindingKind, usize>,
 }
@@ -65,12 +65,14 @@ impl Question {
         let mut timing = Timing::default();
         if let Some(path) = &args.capture {
             let mut last = Ended::Silence;
+            let mut open = false;
             let mut recording = Recording::open(path, &args.recording.options(), masking)?;
             recording.for_each(
                 |refusal| refusal,
                 |_, read| {
                     timing.count(&read.findings);
                     last = read.ended;
+                    open = read.pulses.last().is_some_and(|pulse| !pulse.complete);
                     reads.push(CaseRead { pulses: read.evidence, ..CaseRead::from(read.bits) });
                     if reads.len() > MOST_CAPTURED { Err(too_many(path)) } else { Ok(()) }
                 },
@@ -78,9 +80,9 @@ impl Question {
             let overview = recording.overview;
             if let [before @ .., read] = reads.as_slice() {
                 let lengths = before.iter().map(|read| read.bits.len());
-                timing.cut = overview.cuts_last(last, read.bits.len(), lengths);
+                timing.cut = overview.cut(last, open, read.bits.len(), lengths);
             }
-            if timing.cut {
+            if timing.cut == Some(Cut::LeftOut) {
                 reads.pop();
             }
             refused.extend(overview.damage.map(|damage| damage_refusal(&damage, path, masking)));

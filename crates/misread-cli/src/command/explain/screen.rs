@@ -11,7 +11,6 @@ use misread::{Bit, Bits};
 use super::question::{Question, Timing};
 use crate::draw::{Alignment, Drawing, Ink, Line, Marked, hanging};
 use crate::masking::Masking;
-use crate::recording::CUT;
 use crate::words::{list, lower, percent};
 
 /// Other causes less likely than this are not worth a line.
@@ -222,12 +221,12 @@ fn evidence(page: &mut Page, found: Option<&CauseFound>, diagnosis: &Diagnosis) 
 /// What a capture shows beside what was weighed.
 fn timing(page: &mut Page, question: &Question) {
     let Timing { whole, cut, limits } = &question.timing;
-    if whole.is_empty() && limits.is_empty() && !cut {
+    if whole.is_empty() && limits.is_empty() && cut.is_none() {
         return;
     }
     page.heading("Timing");
-    if *cut {
-        page.say(Ink::Plain, "  - ", CUT);
+    if let Some(cut) = cut {
+        page.say(Ink::Plain, "  - ", cut.says());
     }
     for finding in whole {
         page.say(Ink::Plain, "  - ", &format!("{finding} {}", finding.kind.meaning()));

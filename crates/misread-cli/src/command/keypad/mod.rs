@@ -15,6 +15,7 @@ use crate::context::{Context, Outcome, Status};
 use crate::priors::PriorsArgs;
 use crate::recording::{Probe, RecordingArgs};
 use crate::refusal::Refusal;
+use crate::values::number;
 
 use question::Question;
 
@@ -68,7 +69,7 @@ pub(crate) struct KeypadArgs {
     #[arg(long, value_name = "LAYOUT")]
     layout: Option<String>,
     /// How long nobody presses a key before a code is over; 5 unless given
-    #[arg(long, value_name = "SECONDS")]
+    #[arg(long, value_name = "SECONDS", value_parser = number, allow_negative_numbers = true)]
     pause: Option<f64>,
     /// What was keyed, all of it and once, such as 2580#
     #[arg(long, value_name = "KEYS")]

@@ -17,7 +17,7 @@ use crate::command::explain::Stream;
 use crate::json::Place;
 use crate::masking::Masking;
 use crate::reads::{self, Item};
-use crate::recording::{CUT, Recording, damage_refusal, for_captures};
+use crate::recording::{Cut, Recording, damage_refusal, for_captures};
 use crate::refusal::Refusal;
 use crate::values;
 
@@ -33,8 +33,8 @@ pub(super) struct Question {
     pub(super) captured: Option<ProbeAt>,
     /// What was keyed, where that is said.
     pub(super) expected: Option<Vec<Key>>,
-    /// Whether the last read of a capture was cut by damage, and left out.
-    pub(super) cut: bool,
+    /// Where the last read of a capture may be no whole one.
+    pub(super) cut: Option<Cut>,
     /// What could not be read; the rest is answered.
     pub(super) refused: Vec<Refusal>,
 }
@@ -51,7 +51,7 @@ impl Question {
                 .as_deref()
                 .map(|keys| values::keys("--expect", keys, masking))
                 .transpose()?,
-            cut: false,
+            cut: None,
             refused: Vec::new(),
         };
         if args.capture.is_none() {
@@ -75,10 +75,12 @@ impl Question {
     fn capture(&mut self, path: &Path, args: &KeypadArgs, masking: Masking) -> Result<(), Refusal> {
         let mut recording = Recording::open(path, &args.recording.options(), masking)?;
         let mut last = Ended::Silence;
+        let mut open = false;
         recording.for_each(
             |refusal| refusal,
             |_, read| {
                 last = read.ended;
+                open = read.pulses.last().is_some_and(|pulse| !pulse.complete);
                 let at = read.pulses.first().map(|pulse| pulse.start);
                 self.presses.push(Press { bits: read.bits, at, pulses: read.evidence });
                 Ok(())
@@ -87,9 +89,9 @@ impl Question {
         let overview = recording.overview;
         if let [before @ .., press] = self.presses.as_slice() {
             let lengths = before.iter().map(|press| press.bits.len());
-            self.cut = overview.cuts_last(last, press.bits.len(), lengths);
+            self.cut = overview.cut(last, open, press.bits.len(), lengths);
         }
-        if self.cut {
+        if self.cut == Some(Cut::LeftOut) {
             self.presses.pop();
         }
         self.refused.extend(overview.damage.map(|damage| damage_refusal(&damage, path, masking)));
@@ -99,7 +101,7 @@ impl Question {
 
     /// What else there is to say.
     pub(super) fn notes<'a>(&self, answer: &'a Answer) -> impl Iterator<Item = &'a str> {
-        answer.notes.iter().map(String::as_str).chain(self.cut.then_some(CUT))
+        answer.notes.iter().map(String::as_str).chain(self.cut.map(Cut::says))
     }
 
     /// The layouts that the first read fits, as received or turned over: it may

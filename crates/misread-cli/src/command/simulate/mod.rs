@@ -19,6 +19,7 @@ use crate::masking::Masking;
 use crate::priors::PriorsArgs;
 use crate::recording::Probe;
 use crate::refusal::Refusal;
+use crate::values::number;
 
 use make::Made;
 
@@ -56,7 +57,7 @@ pub(crate) struct SimulateArgs {
     #[arg(long, value_name = "CAUSE", default_value = "none")]
     cause: String,
     /// How often it happens, over 0 and at most 1 [default: drawn]
-    #[arg(long, value_name = "RATE")]
+    #[arg(long, value_name = "RATE", value_parser = number, allow_negative_numbers = true)]
     rate: Option<f64>,
     /// Draw cause, card and layout, and the findings in the pulses, as likely as
     /// the diagnosis takes them to be; the truth goes beside the file
@@ -69,25 +70,26 @@ pub(crate) struct SimulateArgs {
     #[arg(long, value_name = "BITS", requires = "keys")]
     keypad: Option<KeyBits>,
     /// How many cards are presented
-    #[arg(long, value_name = "COUNT", default_value_t = 1, conflicts_with = "keys", value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    #[arg(long, value_name = "COUNT", default_value_t = 1, conflicts_with = "keys", allow_negative_numbers = true, value_parser = clap::value_parser!(u32).range(1..=100_000))]
     reads: u32,
     /// What everything drawn is drawn with
-    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = seed, allow_negative_numbers = true)]
     seed: u64,
-    /// What to make: a line of bits a read, or a capture of the lines
+    /// What to make: a line of bits a read, or a capture of the lines, which
+    /// holds card numbers and keys whole, with --mask too
     #[arg(long = "as", value_name = "KIND", default_value = "bits")]
     kind: Kind,
     /// Write to a new file instead of standard output
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
     /// Pulse width in µs
-    #[arg(long, value_name = "US", default_value_t = 50.0)]
+    #[arg(long, value_name = "US", default_value_t = 50.0, value_parser = number, allow_negative_numbers = true)]
     width: f64,
     /// Pulse interval in µs
-    #[arg(long, value_name = "US", default_value_t = 1000.0)]
+    #[arg(long, value_name = "US", default_value_t = 1000.0, value_parser = number, allow_negative_numbers = true)]
     interval: f64,
     /// By how many percent of the interval a pulse is off at most
-    #[arg(long, value_name = "PERCENT", default_value_t = 1.0)]
+    #[arg(long, value_name = "PERCENT", default_value_t = 1.0, value_parser = number, allow_negative_numbers = true)]
     jitter: f64,
     /// The level the lines rest at
     #[arg(long, value_name = "LEVEL", default_value = "high")]
@@ -166,6 +168,10 @@ pub(crate) fn run(args: &SimulateArgs, known: &Known, context: &mut Context) -> 
     }
     context.out.text(&summary(args, &made, &name, truth.as_deref(), context.masking))?;
     Ok(Status::Good)
+}
+
+fn seed(text: &str) -> Result<u64, String> {
+    text.parse().map_err(|_| format!("expected a whole number from 0 to {}", u64::MAX))
 }
 
 /// What was asked for.

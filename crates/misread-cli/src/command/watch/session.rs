@@ -374,13 +374,29 @@ impl<'a> Session<'a> {
                 turns.push(at);
             }
         }
-        let changed = |from: usize, at: usize| {
-            let apart = self.ln_evidence(from..at) + self.ln_evidence(at..all);
+        let changed = |from: usize, at: usize, ln_before: f64| {
+            let apart = ln_before + self.ln_evidence(at..all);
             apart + CHANGED.ln() > self.ln_evidence(from..all)
         };
         let earlier = turns.iter().rev().skip(1).copied().chain([0]);
-        let turn = turns.iter().rev().copied().zip(earlier).find(|&(at, from)| changed(from, at));
-        turn.map_or(0, |(at, _)| if changed(0, at) { at } else { 0 })
+        let turn = turns
+            .iter()
+            .rev()
+            .copied()
+            .zip(earlier)
+            .find(|&(at, from)| changed(from, at, self.ln_evidence(from..at)));
+        let Some((at, _)) = turn else { return 0 };
+        // What came before may have changed too, as when two conductors are
+        // exchanged and put back.
+        let starts = || turns.iter().copied().take_while(|&turn| turn < at);
+        let apart: f64 = [0]
+            .into_iter()
+            .chain(starts())
+            .zip(starts().chain([at]))
+            .map(|(from, to)| self.ln_evidence(from..to))
+            .sum();
+        let apart = apart + starts().count() as f64 * CHANGED.ln();
+        if changed(0, at, apart.max(self.ln_evidence(0..at))) { at } else { 0 }
     }
 
     /// The natural logarithm of the probability of some of the reads under the

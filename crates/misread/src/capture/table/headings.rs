@@ -70,6 +70,15 @@ pub(super) fn find<R: BufRead + Seek>(
             break content;
         }
     };
+    if found.contains(&b'\r') {
+        return Err(CaptureError::Headings {
+            line,
+            found: "found lines that end in a carriage return alone".to_owned(),
+            expected: "lines that end in a line feed: save the table again, as CSV with such \
+                       line ends"
+                .to_owned(),
+        });
+    }
     let refuse = |found: String| CaptureError::Headings { line, found, expected: EXPECTED.into() };
     let found =
         std::str::from_utf8(found).map_err(|_| refuse("found bytes that are no text".into()))?;
