@@ -28,7 +28,8 @@ pub(crate) struct RecordingArgs {
     /// The signal or column that is D1
     #[arg(long, value_name = "NAME")]
     d1: Option<String>,
-    /// The unit of a table's time, where its heading does not say; else seconds
+    /// The unit of its times, where the file does not say; else seconds in a
+    /// table, nanoseconds in a VCD file
     #[arg(long, value_enum, value_name = "UNIT")]
     time_unit: Option<Unit>,
     /// In a table of voltages, what is high; else half way between the two
@@ -135,8 +136,8 @@ pub(crate) struct Overview {
     /// What timing is allowed, with the sample period that was reckoned with.
     pub(crate) limits: Limits,
     pub(crate) threshold: Option<f64>,
-    /// Whether the times of a table were taken as seconds for want of a word.
-    pub(crate) seconds_taken: bool,
+    /// The unit that its times were taken to be in for want of a word.
+    pub(crate) unit_taken: Option<TimeUnit>,
     /// What is wrong with the capture as a whole.
     pub(crate) findings: Vec<Finding>,
     /// Where the file is damaged or cut; the reads are those before.
@@ -239,7 +240,7 @@ impl Recording {
         };
         let opened = misread::capture::open(opener, options).map_err(refuse)?;
         let about = opened.overview().clone();
-        if let Some(found) = no_seconds(&about) {
+        if let Some(found) = no_such_unit(&about) {
             let expected = "--time-unit with the unit its times are in, or a heading that says it, \
                             such as time_us";
             let place = json::Place { file: name, ..json::Place::default() };
@@ -251,7 +252,7 @@ impl Recording {
             rhythm: about.rhythm,
             limits: *opened.limits(),
             threshold: about.threshold,
-            seconds_taken: about.seconds_taken,
+            unit_taken: about.unit_taken,
             findings: about.findings,
             damage: about.damage,
         };
@@ -286,23 +287,27 @@ impl Recording {
     }
 }
 
-/// Where the times of a table were taken as seconds for want of a word, and
+/// Where the times of a file were taken to be in a unit for want of a word, and
 /// cannot be: said why.
-fn no_seconds(about: &About) -> Option<String> {
+fn no_such_unit(about: &About) -> Option<String> {
     /// A thousand times the longest pulse there may be.
     const LASTS: u32 = 100_000_000;
     /// Ten times as long as it.
     const APART: u32 = 1_000_000;
+    /// A twentieth of the shortest.
+    const MOMENT: u32 = 1_000;
     let short = |line| about.rhythm.width_of(line).is_some_and(|width| width < LASTS);
-    if !about.seconds_taken {
-        return None;
-    }
+    let unit = about.unit_taken?.name();
     if about.sample_period >= APART {
-        return Some("taken as seconds, its times are too far apart to show a pulse".to_owned());
+        return Some(format!("taken as {unit}, its times are too far apart to show a pulse"));
+    }
+    let widths = Line::BOTH.into_iter().filter_map(|line| about.rhythm.width_of(line));
+    if widths.clone().count() > 0 && widths.into_iter().all(|width| width < MOMENT) {
+        return Some(format!("taken as {unit}, its times leave no pulse as long as a reader's"));
     }
     let plausible = about.rhythm.beat.is_some() || Line::BOTH.into_iter().any(short);
     (about.reads > 0 && !plausible)
-        .then(|| "taken as seconds, its times leave no pulse as short as a reader's".to_owned())
+        .then(|| format!("taken as {unit}, its times leave no pulse as short as a reader's"))
 }
 
 /// A line that never pulses is not named: it would tell every bit.

@@ -67,6 +67,25 @@ fn every_kind_of_file_gives_the_same_pulses() {
     assert_eq!(read_file("slipway-changes.csv").lines, ["green", "white"]);
 }
 
+/// IEEE Std 1364-2005, 18.2.3.9, has a timescale in every file; some leave it
+/// out.
+#[test]
+fn a_vcd_file_without_a_timescale_is_taken_as_nanoseconds_or_as_said() {
+    let text = String::from_utf8(bytes("slipway.vcd")).unwrap();
+    let silent = text.replace("$timescale 100 ns $end\n", "");
+    let of = |unit| {
+        let options = Options { unit, ..Options::default() };
+        let recording = open(|| Ok(Cursor::new(silent.clone())), &options).unwrap();
+        (recording.overview().unit_taken, recording.overview().sample_period)
+    };
+    assert_eq!(of(None), (Some(TimeUnit::Nanoseconds), 1));
+    assert_eq!(of(Some(TimeUnit::Microseconds)), (None, 1_000));
+    // What the file says counts.
+    let options = Options { unit: Some(TimeUnit::Microseconds), ..Options::default() };
+    let capture = read(Cursor::new(text), &options).unwrap();
+    assert_eq!(capture.sample_period, 100);
+}
+
 #[test]
 fn an_inverted_capture_is_read_by_its_true_sense() {
     let capture = read_file("slipway-inverted.vcd");
@@ -419,11 +438,11 @@ fn units_and_rests_are_taken_as_given() {
     let taken = |table: &str, options: &Options| {
         let table = table.to_owned();
         let recording = open(|| Ok(Cursor::new(table.clone())), options).unwrap();
-        recording.overview().seconds_taken
+        recording.overview().unit_taken
     };
-    assert!(taken(table, &Options::default()));
-    assert!(!taken(table, &given));
-    assert!(!taken(&table.replace("time", "time_s"), &Options::default()));
+    assert_eq!(taken(table, &Options::default()), Some(TimeUnit::Seconds));
+    assert_eq!(taken(table, &given), None);
+    assert_eq!(taken(&table.replace("time", "time_s"), &Options::default()), None);
     // The heading says more than what is given; seconds where nothing does.
     let capture = read(Cursor::new(table.replace("time", "time_ns")), &given).unwrap();
     assert_eq!(capture.reads[0].pulses[1].start, 1_000);

@@ -331,6 +331,19 @@ fn times_that_cannot_be_seconds_are_not_taken_for_them() {
     assert_eq!(misread(["capture", &path]).status, 1);
 }
 
+/// A file without a timescale is taken to count nanoseconds, if it can.
+#[test]
+fn times_that_cannot_be_nanoseconds_are_not_taken_for_them() {
+    let text = fs::read_to_string(capture("slipway.vcd")).unwrap();
+    let silent = text.replace("$timescale 100 ns $end\n", "");
+    let (_folder, path) = file("slipway.vcd", &silent);
+    let run = misread(["capture", "--time-unit", "us", &path]);
+    assert!(run.stdout.starts_with("4 reads"), "{run:?}");
+    let run = misread(["capture", &path]);
+    assert_eq!((run.status, run.stdout.as_str()), (2, ""), "{run:?}");
+    assert!(run.stderr.contains("taken as nanoseconds"), "{run:?}");
+}
+
 /// A table of level changes in which one line is low throughout, and the other
 /// pulses so many times.
 pub(crate) fn held_low(line: &str, pulses: u32) -> String {

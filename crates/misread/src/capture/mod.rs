@@ -80,7 +80,8 @@ pub struct Options {
     pub d0: Option<String>,
     /// The name of the signal or column that is D1.
     pub d1: Option<String>,
-    /// The unit of a table's time, where its heading does not say.
+    /// The unit of the times, where the heading of a table or the timescale of a
+    /// VCD file does not say.
     pub unit: Option<TimeUnit>,
     /// In a table of voltages, what is high: this many volts or more.
     pub threshold: Option<f64>,

@@ -4,7 +4,7 @@ use std::io::{BufRead, Seek, SeekFrom};
 use std::ops::ControlFlow;
 
 use super::levels::See;
-use super::{CaptureError, Damage, Options, table, wave};
+use super::{CaptureError, Damage, Options, TimeUnit, table, wave};
 use crate::pulse::Read;
 
 /// What one pass over a capture tells besides its reads.
@@ -18,9 +18,9 @@ pub struct Pass {
     /// In a table of voltages, what was taken for high: this many volts or
     /// more.
     pub threshold: Option<f64>,
-    /// Whether the times of a table were taken as seconds because neither its
-    /// heading nor [`Options::unit`] says what they are.
-    pub seconds_taken: bool,
+    /// The unit that times were taken to be in where neither the file nor
+    /// [`Options::unit`] says: seconds in a table, nanoseconds in a VCD file.
+    pub unit_taken: Option<TimeUnit>,
     /// Where the file is damaged or cut, if it is; the reads are those before.
     pub damage: Option<Damage>,
 }

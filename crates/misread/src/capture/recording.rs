@@ -7,7 +7,7 @@ use std::sync::{Arc, Mutex};
 
 use super::annotate::{Annotator, Raw};
 use super::pass::{Pass, pass};
-use super::{Capture, CaptureError, CaptureRead, Damage, Options};
+use super::{Capture, CaptureError, CaptureRead, Damage, Options, TimeUnit};
 use crate::pulse::{
     self, Ended, Finding, Level, Limits, Line, MAX_PULSES, Pulse, Rest, Rhythm, RhythmTally, Tally,
 };
@@ -30,9 +30,9 @@ pub struct Overview {
     /// In a table of voltages, what was taken for high: this many volts or
     /// more.
     pub threshold: Option<f64>,
-    /// Whether the times of a table were taken as seconds because neither its
-    /// heading nor [`Options::unit`] says what they are.
-    pub seconds_taken: bool,
+    /// The unit that times were taken to be in where neither the file nor
+    /// [`Options::unit`] says: seconds in a table, nanoseconds in a VCD file.
+    pub unit_taken: Option<TimeUnit>,
     /// How many reads there are.
     pub reads: u64,
     /// What is wrong with the capture as a whole.
@@ -232,7 +232,7 @@ where
     let mut tally = Tally::default();
     let mut rhythm = RhythmTally::default();
     let mut kept = Some(Kept::default());
-    let Pass { lines, sample_period, threshold, seconds_taken, damage } =
+    let Pass { lines, sample_period, threshold, unit_taken, damage } =
         pass(input, options, &mut |read| {
             tally.count(read);
             rhythm.count(read.pulses());
@@ -256,7 +256,7 @@ where
         rhythm: rhythm.rhythm(&limits),
         sample_period: limits.sample_period,
         threshold,
-        seconds_taken,
+        unit_taken,
         reads: tally.reads(),
         findings: tally.findings().collect(),
         damage,

@@ -122,14 +122,17 @@ fn last_part(name: &str) -> &str {
 
 /// The line a name stands for: its bit behind a common word (`d0`, `Data 1`,
 /// `DATA_0`, `w1`), or the colour of its conductor, green for D0 and white for
-/// D1 (common practice). Words before it do not matter (`gate d0`), nor does the
-/// unit of a voltage behind it (`d0_V`).
+/// D1 (common practice), in full or short (`grn`). Words before it do not matter
+/// (`gate d0`), nor does a common one behind it (`d0_out`) or the unit of a
+/// voltage (`d0_V`).
 pub(crate) fn line_named(name: &str) -> Option<Line> {
     const STEMS: [&str; 8] = ["d", "data", "dat", "line", "w", "wd", "bit", "wiegand"];
     let name = last_part(name).to_lowercase();
     let mut words: Vec<&str> =
         name.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).collect();
-    words.pop_if(|word| matches!(*word, "v" | "volt" | "volts"));
+    const BEHIND: [&str; 12] =
+        ["v", "volt", "volts", "in", "out", "line", "wire", "pin", "sig", "signal", "raw", "n"];
+    while words.len() > 1 && words.pop_if(|word| BEHIND.contains(word)).is_some() {}
     let last = words.pop()?;
     let before = words.pop();
     let is = |stem: &str| match last.strip_prefix(stem) {
@@ -138,8 +141,8 @@ pub(crate) fn line_named(name: &str) -> Option<Line> {
         _ => None,
     };
     match (last, before) {
-        ("green", _) => Some(Line::D0),
-        ("white", _) => Some(Line::D1),
+        ("green" | "grn", _) => Some(Line::D0),
+        ("white" | "wht", _) => Some(Line::D1),
         ("0" | "zero", Some(stem)) if STEMS.contains(&stem) => Some(Line::D0),
         ("1" | "one", Some(stem)) if STEMS.contains(&stem) => Some(Line::D1),
         _ => STEMS.into_iter().find_map(is),
@@ -163,13 +166,17 @@ mod tests {
             "green",
             "gate-d0",
             "D0 (V)",
+            "D0_OUT",
+            "reader_data0_in",
+            "D0_n",
+            "GRN",
         ] {
             assert_eq!(line_named(name), Some(Line::D0), "{name}");
         }
-        for name in ["d1", "data1", "Data-1", "W1", "Line 1", "White", "data one"] {
+        for name in ["d1", "data1", "Data-1", "W1", "Line 1", "White", "data one", "wht wire"] {
             assert_eq!(line_named(name), Some(Line::D1), "{name}");
         }
-        for name in ["", "v", "clk", "d10", "d2", "0", "red", "data", "d0x"] {
+        for name in ["", "v", "clk", "d10", "d2", "0", "red", "data", "d0x", "out", "n line"] {
             assert_eq!(line_named(name), None, "{name}");
         }
     }

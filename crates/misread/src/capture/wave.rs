@@ -15,7 +15,7 @@ use super::guard::Guard;
 use super::levels::{Enough, Levels, See};
 use super::pass::Pass;
 use super::signals::{Watch, choose, unclear};
-use super::{Activity, CaptureError, Damage, Options, Place};
+use super::{Activity, CaptureError, Damage, Options, Place, TimeUnit};
 use crate::pulse::{Level, Line};
 
 pub(super) fn read_vcd<R>(
@@ -37,7 +37,8 @@ where
             None if seen.has_no_body() => "the file ends before its list of signals does".into(),
             None => trouble,
         },
-        expected: "a VCD file".to_owned(),
+        expected: "what a VCD file has there; the copy may be damaged, or not be finished"
+            .to_owned(),
     };
     // What is wrong with a line that is cut is that it is cut.
     let damage = |trouble| match seen.cut().filter(|&line| line == seen.line()) {
@@ -90,7 +91,7 @@ where
         opened.map_err(|error| CaptureError::Damaged(damage(said(&error.to_string()))))?;
 
     let (mut names, signals) = one_bit_signals(wave.hierarchy());
-    let clock = Clock::of(wave.hierarchy());
+    let (clock, unit_taken) = Clock::of(wave.hierarchy(), options);
     let pair = match choose(&names, options) {
         Ok(pair) if signals[pair[0]] == signals[pair[1]] => {
             Err("D0 and D1 are two names of one signal".to_owned())
@@ -116,7 +117,7 @@ where
     };
     let damage = levels.finish(damage)?;
     let lines = pair.map(|index| std::mem::take(&mut names[index]));
-    Ok(Pass { lines, sample_period: clock.step(), threshold: None, seconds_taken: false, damage })
+    Ok(Pass { lines, sample_period: clock.step(), threshold: None, unit_taken, damage })
 }
 
 /// The names of the signals of one bit, and the signals; a signal of several
@@ -201,19 +202,28 @@ struct Clock {
 }
 
 impl Clock {
-    /// A file that does not say counts nanoseconds.
-    fn of(hierarchy: &Hierarchy) -> Clock {
-        let (factor, exponent) = hierarchy
+    /// That of the file, or what it is taken to be where the file does not say:
+    /// nanoseconds, if nobody says otherwise.
+    fn of(hierarchy: &Hierarchy, options: &Options) -> (Clock, Option<TimeUnit>) {
+        let said = hierarchy
             .timescale()
-            .and_then(|scale| Some((scale.factor.max(1), scale.unit.to_exponent()?)))
-            .unwrap_or((1, -9));
+            .and_then(|scale| Some((scale.factor.max(1), scale.unit.to_exponent()?)));
+        let Some((factor, exponent)) = said else {
+            let unit = options.unit.unwrap_or(TimeUnit::Nanoseconds);
+            let clock = match unit.whole_nanoseconds() {
+                Some(over) => Clock { over, under: 1 },
+                None => Clock { over: 1, under: 1000 },
+            };
+            return (clock, options.unit.is_none().then_some(unit));
+        };
         let power = 10u64.pow(u32::from((exponent + 9).unsigned_abs()));
         let factor = u64::from(factor);
-        if exponent >= -9 {
+        let clock = if exponent >= -9 {
             Clock { over: factor * power, under: 1 }
         } else {
             Clock { over: factor, under: power }
-        }
+        };
+        (clock, None)
     }
 
     /// The last nanosecond that has begun; held at the last there is.

@@ -74,8 +74,8 @@ pub(super) fn facts(
     if let Some(threshold) = overview.threshold {
         capture.push(format!("{threshold:.2} V and more is high"));
     }
-    if overview.seconds_taken {
-        capture.push("times are taken as seconds; --time-unit says otherwise".to_owned());
+    if let Some(unit) = overview.unit_taken {
+        capture.push(format!("times are taken as {}; --time-unit says otherwise", unit.name()));
     }
     if !capture.is_empty() {
         facts.push(("capture", capture.join("; ")));

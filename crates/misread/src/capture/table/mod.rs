@@ -18,7 +18,7 @@ use headings::{Headings, Shape};
 use names::{LineNames, What};
 use rows::{Stop, each_row};
 
-/// The unit of a table's time.
+/// The unit of a file's times.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum TimeUnit {
     /// s
@@ -46,13 +46,24 @@ impl TimeUnit {
         })
     }
 
+    /// The name in full, in the plural: `microseconds`.
+    pub fn name(self) -> &'static str {
+        match self {
+            TimeUnit::Seconds => "seconds",
+            TimeUnit::Milliseconds => "milliseconds",
+            TimeUnit::Microseconds => "microseconds",
+            TimeUnit::Nanoseconds => "nanoseconds",
+            TimeUnit::Picoseconds => "picoseconds",
+        }
+    }
+
     /// How many nanoseconds it is.
     pub(crate) fn nanoseconds(self) -> f64 {
         self.whole_nanoseconds().map_or(1e-3, |whole| whole as f64)
     }
 
     /// None for picoseconds.
-    fn whole_nanoseconds(self) -> Option<u64> {
+    pub(in crate::capture) fn whole_nanoseconds(self) -> Option<u64> {
         match self {
             TimeUnit::Seconds => Some(1_000_000_000),
             TimeUnit::Milliseconds => Some(1_000_000),
@@ -291,8 +302,8 @@ fn finish(
         Some(Stop::Voltage | Stop::Unclear(_) | Stop::Enough) | None => None,
     };
     let damage = levels.finish(damage)?;
-    let seconds_taken = headings.unit_taken;
-    Ok(Pass { lines, sample_period, threshold, seconds_taken, damage })
+    let unit_taken = headings.unit_taken.then_some(TimeUnit::Seconds);
+    Ok(Pass { lines, sample_period, threshold, unit_taken, damage })
 }
 
 /// What happens in each column but the time; one with a cell that is no number
