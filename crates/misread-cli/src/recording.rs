@@ -241,8 +241,8 @@ impl Recording {
         let opened = misread::capture::open(opener, options).map_err(refuse)?;
         let about = opened.overview().clone();
         if let Some(found) = no_such_unit(&about) {
-            let expected = "--time-unit with the unit its times are in, or a heading that says it, \
-                            such as time_us";
+            let expected = "--time-unit with the unit its times are in, or a file that says it: a \
+                            heading such as time_us, a timescale";
             let place = json::Place { file: name, ..json::Place::default() };
             return Err(Refusal::new(found, expected).at(place));
         }

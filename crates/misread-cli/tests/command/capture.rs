@@ -447,7 +447,7 @@ fn a_cut_file_gives_the_reads_before_and_the_place() {
     let (folder, path) = file("gate.vcd", &cut);
     let svg = folder.path().join("gate.svg");
     let run = misread(["capture", &path, "--svg", svg.to_str().unwrap()]);
-    assert_eq!(run.status, 1, "{run:?}");
+    assert_eq!(run.status, 2, "{run:?}");
     assert!(run.stdout.contains("Read 1, at 4.998 ms: 26 bits"), "{run:?}");
     assert!(run.stdout.starts_with("2 reads: 1 of 16 bits, 1 of 26;"), "{run:?}");
     assert!(run.stdout.contains("but the file is damaged or\ncut behind them."), "{run:?}");
@@ -456,7 +456,7 @@ fn a_cut_file_gives_the_reads_before_and_the_place() {
     assert!(said.contains("the reads before it are given"), "{said}");
     assert!(svg.exists());
     let run = misread(["capture", "--json", &path]);
-    assert_eq!(run.status, 1);
+    assert_eq!(run.status, 2);
     assert_eq!(run.json()[0]["damage"]["place"]["line"], 201);
     assert_eq!(run.json()[0]["reads"][0]["bits"], SOUND);
 

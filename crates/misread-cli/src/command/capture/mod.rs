@@ -42,8 +42,8 @@ move when power returns, and the way out must keep working: local codes and
 licensed practice come first.
 
 Exit status: 0 there are reads, their timing is within limits and they are good
-in the layout; 1 they are not, or the file is damaged or cut and the reads
-before that place are given; 2 nothing could be read, or the command line was
+in the layout; 1 they are not; 2 the file is damaged or cut, and the reads
+before that place are given, or nothing could be read, or the command line was
 wrong.";
 
 /// Reads and their timing, from a recording of the two data lines
@@ -102,6 +102,7 @@ pub(crate) fn run(args: &CaptureArgs, known: &Known, context: &mut Context) -> O
     if let Some(damage) = &overview.damage {
         context.out.flush()?;
         damage_refusal(damage, &args.file, masking).print();
+        return Ok(Status::Refused);
     }
     Ok(Status::of(summary.is_good(overview)))
 }
