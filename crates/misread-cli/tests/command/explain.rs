@@ -227,3 +227,25 @@ fn a_file_that_is_no_reads_is_refused_at_its_first_line() {
     assert_eq!(run.status, 2);
     assert!(run.stderr.starts_with("misread: line 1, column 1: ‘s’ is not a bit"), "{run:?}");
 }
+
+/// How many 1s a number has tells much of it: facility 42 and card 1234 have
+/// eight, 255 and 65434 twenty.
+#[test]
+fn masked_it_is_not_told_how_many_ones_a_card_has() {
+    let says = |facility: u32, card: u32| {
+        let data = facility << 16 | card;
+        let even = (data >> 12).count_ones() % 2;
+        let odd = 1 - (data & 0xfff).count_ones() % 2;
+        let frame = format!("{even}{data:024b}{odd}");
+        // The first 0 of the fields is lost.
+        let at = 1 + frame[1..].find('0').unwrap();
+        let read = frame[..at].to_owned() + &frame[at + 1..];
+        let expect = format!("facility={facility},card={card}");
+        let args = ["explain", "--json", "--layout", "open-26", "--expect", &expect, &read];
+        let evidence = |args: &[&str]| misread(args).json()[0]["causes"][0]["evidence"].clone();
+        (evidence(&[&args[..], &["--mask"]].concat()), evidence(&args))
+    };
+    let ((one, plain), (other, unlike)) = (says(42, 1234), says(255, 65434));
+    assert_eq!(one, other);
+    assert_ne!(plain, unlike);
+}

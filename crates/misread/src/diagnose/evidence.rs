@@ -120,10 +120,12 @@ fn of_read(
             says.extend(against_expected(layout, exhibit, numbers));
             says
         }
-        Cause::D0Open => vec![only_one_value(layout, exhibit, Bit::One, '1')],
-        Cause::D1Open => vec![only_one_value(layout, exhibit, Bit::Zero, '0')],
+        Cause::D0Open => vec![only_one_value(layout, exhibit, Bit::One, '1', numbers)],
+        Cause::D1Open => vec![only_one_value(layout, exhibit, Bit::Zero, '0', numbers)],
         Cause::LinesShorted => vec![shorted(layout, read)],
-        Cause::D0Weak | Cause::D1Weak | Cause::BothWeak => lost(cause, layout, rate, exhibit),
+        Cause::D0Weak | Cause::D1Weak | Cause::BothWeak => {
+            lost(cause, layout, rate, exhibit, numbers)
+        }
         Cause::D0Noise
         | Cause::D1Noise
         | Cause::BothNoise

@@ -6,18 +6,20 @@ use misread_core::{Bit, Bits};
 use super::{Exhibit, verb};
 use crate::cause::Cause;
 use crate::diagnose::align::{Aligned, align};
-use crate::diagnose::wording::{and, count, number_word};
+use crate::diagnose::wording::{Numbers, and, count, number_word};
 
 pub(super) fn only_one_value(
     layout: &Layout,
     exhibit: &Exhibit<'_>,
     bit: Bit,
     name: char,
+    numbers: Numbers,
 ) -> String {
     let arrived = exhibit.read.len();
     let only = format!("only {name}s arrived, {} of them", number_word(arrived));
     let frame = &exhibit.found.frame;
-    if frame.unread_count() == 0 {
+    // How many 1s a number has tells much of it.
+    if frame.unread_count() == 0 && numbers == Numbers::Shown {
         let has = frame.iter().filter(|&b| b == bit).count();
         format!("{only}; this card has {}.", number_word(has))
     } else {
@@ -49,6 +51,7 @@ pub(super) fn lost(
     layout: &Layout,
     rate: Option<f64>,
     exhibit: &Exhibit<'_>,
+    numbers: Numbers,
 ) -> Vec<String> {
     let (read, frame) = (exhibit.read, &exhibit.found.frame);
     let missing = layout.bits() - read.len().min(layout.bits());
@@ -77,10 +80,12 @@ pub(super) fn lost(
     };
     let (zeros, all_zeros) = arrived_of(Bit::Zero);
     let (ones, all_ones) = arrived_of(Bit::One);
-    let part = |arrived: usize, has: usize, name: &str| match arrived == has {
-        true => format!("every {name}"),
-        false => {
-            format!("{arrived} of the card's {has} {}", if name == "0" { "zeros" } else { "ones" })
+    let part = |arrived: usize, has: usize, name: &str| {
+        let all = if name == "0" { "zeros" } else { "ones" };
+        match numbers {
+            _ if arrived == has => format!("every {name}"),
+            Numbers::Shown => format!("{arrived} of the card's {has} {all}"),
+            Numbers::Masked => format!("some of the card's {all}"),
         }
     };
     vec![match cause {
