@@ -45,7 +45,8 @@ pub(super) fn find_cards(
         .iter()
         .filter_map(|&state| {
             let units = units.under(cause, state)?;
-            let lns = units.iter().map(|(r, e)| posed.ln_unit(cause, rates, r, e)).collect();
+            let lns =
+                units.iter().map(|(r, e)| posed.ln_unit(cause, rates, r, e).to_vec()).collect();
             Some(View { prior: model.card_prior(state), units, lns })
         })
         .collect();
@@ -153,7 +154,7 @@ fn ln_card(
         let open = layout.fields().iter().filter(|field| !expected.contains_key(field.name()));
         let ln_cards = std::f64::consts::LN_2 * open.map(|field| field.width() as f64).sum::<f64>();
         let weights = view.ln_weights(Some(unit));
-        let both: Vec<f64> = weights.iter().zip(&ln).map(|(weight, ln)| weight + ln).collect();
+        let both: Vec<f64> = weights.iter().zip(ln).map(|(weight, ln)| weight + ln).collect();
         libm::log(view.prior) - ln_cards + ln_sum(both.iter().copied())
     };
     let all: Vec<f64> = views.iter().map(of_view).collect();

@@ -1,7 +1,7 @@
 //! The exact posterior over wire, card and layout.
 
+use rustc_hash::FxHashMap;
 use std::borrow::Cow;
-use std::collections::HashMap;
 use std::ops::ControlFlow;
 
 use misread_core::pulse::Evidence;
@@ -276,7 +276,7 @@ pub(crate) fn solve<'c>(
     let causes = Cause::ALL.into_iter().filter(|cause| !cause.is_without_layout());
     let of = fitting.iter().filter(|&&fits| fits).count() * units.states.len();
     let mut done = 0;
-    let mut weights: HashMap<(Cause, CardState, usize), f64> = HashMap::new();
+    let mut weights: FxHashMap<(Cause, CardState, usize), f64> = FxHashMap::default();
     let mut left_out = Vec::new();
     let mut likelihoods = Vec::new();
     for (index, layout) in layouts.iter().enumerate() {
@@ -366,21 +366,32 @@ fn by_bits(joint: &[Weighed]) -> [f64; Cause::ALL.len()] {
 /// Likelihoods under one layout, each worked out once.
 pub(crate) struct PosedCards<'l> {
     layout: &'l misread_core::Layout,
-    cards: HashMap<Expected, Option<Posed>>,
-    known: HashMap<(Cause, Received, Expected), Vec<f64>>,
+    cards: FxHashMap<Expected, PosedCard>,
+}
+
+/// A card of which something is expected.
+struct PosedCard {
+    /// `None` where the layout cannot carry it.
+    posed: Option<Posed>,
+    known: FxHashMap<(Cause, Received), Vec<f64>>,
 }
 
 impl<'l> PosedCards<'l> {
     pub(crate) fn new(layout: &'l misread_core::Layout) -> Self {
-        PosedCards { layout, cards: HashMap::new(), known: HashMap::new() }
+        PosedCards { layout, cards: FxHashMap::default() }
     }
 
     pub(crate) fn posed(&mut self, expected: &Expected) -> Option<&Posed> {
+        self.card(expected)?.posed.as_ref()
+    }
+
+    fn card(&mut self, expected: &Expected) -> Option<&mut PosedCard> {
         if !self.cards.contains_key(expected) {
             let values = expected.iter().map(|(name, &number)| (name.as_str(), number));
-            self.cards.insert(expected.clone(), Posed::new(self.layout, values));
+            let posed = Posed::new(self.layout, values);
+            self.cards.insert(expected.clone(), PosedCard { posed, known: FxHashMap::default() });
         }
-        self.cards.get(expected)?.as_ref()
+        self.cards.get_mut(expected)
     }
 
     /// The logarithm of the likelihood of each unit at each rate.
@@ -390,17 +401,12 @@ impl<'l> PosedCards<'l> {
         rates: &[f64],
         received: &Received,
         expected: &Expected,
-    ) -> Vec<f64> {
-        let key = (cause, *received, expected.clone());
-        if let Some(ln) = self.known.get(&key) {
-            return ln.clone();
-        }
-        let ln = match self.posed(expected) {
+    ) -> &[f64] {
+        let Some(PosedCard { posed, known }) = self.card(expected) else { return &[] };
+        known.entry((cause, *received)).or_insert_with(|| match posed {
             Some(posed) => ln_likelihood(cause, rates, received, posed),
             None => vec![f64::NEG_INFINITY; variants(cause, rates)],
-        };
-        self.known.insert(key, ln.clone());
-        ln
+        })
     }
 
     /// The logarithm of the mean over the rates of the product over the units.
