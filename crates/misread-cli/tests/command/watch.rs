@@ -268,26 +268,111 @@ fn masked_answers_give_no_number_and_no_bit_away() {
 /// On a pair of pseudo-terminals: one is plugged into the other.
 #[cfg(target_os = "linux")]
 mod port {
-    use std::ffi::OsStr;
+    use std::ffi::OsString;
     use std::fs::File;
-    use std::os::unix::ffi::OsStrExt;
+    use std::os::unix::ffi::OsStringExt;
     use std::os::unix::fs::symlink;
     use std::path::Path;
+    use std::process::{Command, Stdio};
 
     use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 
     use super::*;
 
-    /// What is plugged into a port of that name; it is unplugged when dropped.
-    fn plug_in(name: &Path) -> File {
+    /// A pair of pseudo-terminals: one of them, and the name of the other.
+    fn pair() -> (File, OsString) {
         // No command that is started may inherit it and keep it plugged in.
         let flags = OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC;
         let device = openpt(flags).unwrap();
         grantpt(&device).unwrap();
         unlockpt(&device).unwrap();
-        let port = ptsname(&device, Vec::new()).unwrap();
-        symlink(OsStr::from_bytes(port.as_bytes()), name).unwrap();
-        File::from(device)
+        let name = ptsname(&device, Vec::new()).unwrap();
+        (File::from(device), OsString::from_vec(name.into_bytes()))
+    }
+
+    /// What is plugged into a port of that name; it is unplugged when dropped.
+    fn plug_in(name: &Path) -> File {
+        let (device, port) = pair();
+        symlink(port, name).unwrap();
+        device
+    }
+
+    /// The command as on a terminal of its own that reads are piped into; or, on
+    /// the same terminal, with its answers piped on.
+    fn at_a_terminal(name: &OsString, piped_on: bool) -> Child {
+        // The first terminal that the leader of a new session opens is that
+        // session's.
+        let answers = if piped_on { "" } else { "1>&3 2>&3" };
+        let script = format!("exec 3<>\"$TERMINAL\"; exec \"$@\" {answers}");
+        let misread = command();
+        let mut setsid = Command::new("setsid");
+        setsid.args(["sh", "-c", &script, "sh"]).arg(misread.get_program());
+        setsid.args(["watch", "--among", "open-26"]);
+        for (name, value) in misread.get_envs() {
+            match value {
+                Some(value) => setsid.env(name, value),
+                None => setsid.env_remove(name),
+            };
+        }
+        setsid.env("TERMINAL", name).env("NO_COLOR", "1");
+        let piped = Stdio::piped;
+        setsid.stdin(piped()).stdout(piped()).stderr(piped()).spawn().unwrap()
+    }
+
+    /// Hands on what comes, a line at a time, until there is no more.
+    fn lines_of(source: impl Read + Send + 'static) -> Receiver<String> {
+        let (sender, lines) = channel();
+        thread::spawn(move || {
+            for line in BufReader::new(source).lines() {
+                // The terminal of a session that is over fails.
+                let Ok(line) = line else { return };
+                drop(sender.send(line));
+            }
+        });
+        lines
+    }
+
+    #[test]
+    fn the_keys_work_while_reads_are_piped_in() {
+        let (mut keys, name) = pair();
+        let mut child = at_a_terminal(&name, false);
+        let stdin = child.stdin.take().unwrap();
+        let lines = lines_of(keys.try_clone().unwrap());
+        let mut watched = Watched { child, stdin, lines };
+        watched.wait_for("Watching standard input.");
+        watched.wait_for("Enter explains all reads so far");
+        watched.write(&format!("{EXCHANGED}\n"));
+        watched.wait_for("wrong  the data lines D0 and D1 are exchanged");
+        keys.write_all(b"\n").unwrap();
+        watched.wait_for("The read");
+        watched.wait_for("CAUTION");
+        keys.write_all(b"n\n").unwrap();
+        watched.wait_for("forgotten");
+        watched.write(&format!("{SOUND}\n{SOUND}\n"));
+        watched.wait_for("good");
+        // The stream goes on, and it ends all the same.
+        keys.write_all(b"q\n").unwrap();
+        watched.wait_for("All 2 reads together");
+        assert_eq!(watched.child.wait().unwrap().code(), Some(1));
+    }
+
+    #[test]
+    fn no_key_is_taken_where_the_answers_go_elsewhere() {
+        let (mut keys, name) = pair();
+        let mut child = at_a_terminal(&name, true);
+        let stdin = child.stdin.take().unwrap();
+        let lines = lines_of(child.stdout.take().unwrap());
+        let mut watched = Watched { child, stdin, lines };
+        watched.write(&format!("{SOUND}\n"));
+        watched.wait_for("good");
+        keys.write_all(b"q\n").unwrap();
+        // It is there for whoever reads from the terminal.
+        let shell = lines_of(File::open(&name).unwrap());
+        assert_eq!(shell.recv_timeout(Duration::from_secs(60)).unwrap(), "q");
+        watched.write(&format!("{SOUND}\n"));
+        watched.wait_for("good");
+        let (said, status) = watched.end();
+        assert_eq!((said.as_str(), status), ("", 0));
     }
 
     #[test]

@@ -29,8 +29,9 @@ Examples:
   Another program hands the reads on, and the evening is to be kept:
     sail-loft-log | misread watch --record sail-loft.txt
 
-With --device, Enter explains all reads so far; n and Enter forgets them, as
-after mending; q and Enter ends.
+Enter explains all reads so far; n and Enter forgets them, as after mending; q
+and Enter ends. Where another program hands the reads on, this is so as long as
+the answers go to the terminal.
 
 Exit status: 0 every read was good, 1 some were not, 2 nothing could be opened
 or read, or the record could not be written.";
