@@ -62,6 +62,10 @@ fn line() -> impl Strategy<Value = Vec<u8>> {
         Just("time_ms;signal;value".to_owned()),
         Just("bits,facility,card".to_owned()),
         Just("time_s,bits,card".to_owned()),
+        Just("time_us,d0,d1".to_owned()),
+        Just("time_us,line,width".to_owned()),
+        Just("sample,a,b".to_owned()),
+        "[0-9]{1,6},[01],[01]",
         "[0-9.]{0,4},[01]{0,30},[0-9]{0,5}",
         "#.{0,10}",
         "\\PC{0,20}",
@@ -169,6 +173,41 @@ proptest! {
         }
         let apart: Vec<i64> = ours.windows(2).map(|pair| pair[1].at - pair[0].at).collect();
         prop_assert!(apart.iter().all(|&apart| apart == SECOND / 2), "{:?}", apart);
+    }
+
+    /// The second way: the same samples as a capture, evenly spaced as a
+    /// recorder takes them.
+    #[test]
+    fn sampled_levels_are_read_as_in_a_capture(
+        frames in prop::collection::vec(prop::collection::vec(any::<bool>(), 1..20), 1..3),
+        step in 1usize..200,
+        period in 10i64..25,
+    ) {
+        let mut table = "time_us,d0,d1\n".to_owned();
+        let mut levels = [Level::High; 2];
+        let mut now = 0;
+        for (i, frame) in frames.iter().enumerate() {
+            let frame: Bits = frame.iter().map(|&bit| bit.into()).collect();
+            let start = (i as i64 + 1) * SECOND / 20;
+            for change in send(&frame, Timing::default(), start, Level::High) {
+                while now * 1000 < change.time {
+                    let [d0, d1] = levels.map(|level| level as u8);
+                    table.push_str(&format!("{now},{d0},{d1}\n"));
+                    now += period;
+                }
+                levels[change.line.index()] = change.level;
+            }
+        }
+        table.push_str(&format!("{now},1,1\n"));
+        let options = capture::Options::default();
+        let capture = capture::read(Cursor::new(table.clone()), &options).unwrap();
+        let pieces: Vec<&[u8]> = table.as_bytes().chunks(step).collect();
+        let ours = reads(events(&pieces));
+        prop_assert_eq!(ours.len(), frames.len());
+        for ((ours, theirs), frame) in ours.iter().zip(&capture.reads).zip(&frames) {
+            prop_assert_eq!(&ours.bits, &frame.iter().map(|&bit| bit.into()).collect::<Bits>());
+            prop_assert_eq!(&ours.pulses, &theirs.pulses);
+        }
     }
 
     /// The second way: the same lines as a file.
@@ -289,6 +328,57 @@ fn lines_that_say_nothing_are_told_with_their_place() {
     assert!(said(&format!("{}\n", "1".repeat(70_000)))[0].starts_with("line 1: has more than"));
     let half = events(&[b"1001\n10\x1b[0m"]);
     assert!(matches!(&half[1], Event::HalfLine { line: 2, text } if text == "10\u{fffd}[0m"));
+}
+
+#[test]
+fn sampled_levels_end_a_read_by_their_own_times() {
+    let mut intake = Intake::new(Options::default());
+    let mut said = Vec::new();
+    let mut see = |event| {
+        said.push(match event {
+            Event::Read(read) => read.bits.to_string(),
+            other => format!("{other:?}"),
+        });
+    };
+    intake.push(b"time_us,d0,d1\n0,1,1\n100,1,0\n150,1,1\n1100,0,1\n1150,1,1\n", 0, &mut see);
+    // No pulse follows; the rows go on, and a read is told among them.
+    intake.push(b"20000,1,1\n0110\n26200,1,1\n26300,1,1\n", 0, &mut see);
+    assert_eq!(said, ["0110", "10"]);
+}
+
+#[test]
+fn rows_of_a_table_that_is_not_understood_are_no_reads() {
+    let said = |stream: &str| -> Vec<String> {
+        let told = |event| match event {
+            Event::Read(read) => read.bits.to_string(),
+            Event::NoRead { error, .. } => error.to_string(),
+            other => format!("{other:?}"),
+        };
+        events(&[stream.as_bytes()]).into_iter().map(told).collect()
+    };
+    let passed = "a table with these headings is not read as it comes; its rows are passed over";
+    for (headings, rows) in [
+        ("time_us,line,width", "100,D1,1\n1100,D0,0\n"),
+        ("Time [us], probe 0, probe 1", "0, 1, 1\n10, 0, 1\n"),
+        ("sample,a,b", "0,1,1\n10,0,1\n"),
+        ("n, green, white", "0, 1, 1\n1, 0, 1\n"),
+        ("sample\ta\tb", "0\t1\t1\n1\t0\t1\n"),
+        ("card;facility", "1;0\n10;1\n"),
+    ] {
+        // A read is one again, whether the headings come again or not.
+        let stream = format!("{headings}\n{rows}1001\n{headings}\n{rows}0x9/4\n");
+        assert_eq!(said(&stream), [&*format!("line 1: {passed}"), "1001", "1001"], "{headings}");
+        // Other headings hold from where they stand.
+        let stream = format!("{headings}\n{rows}bits,card\n1001,7\n");
+        assert_eq!(said(&stream), [&*format!("line 1: {passed}"), "1001"], "{headings}");
+    }
+    // What a device says of itself is no table.
+    for says in ["fuel berth, ready", "wifi,ok"] {
+        let stream = format!("bits,card\n{says}\n1001,7\n");
+        let said = said(&stream);
+        assert!(said.len() == 2 && said[0].starts_with("line 2, cell bits"), "{said:?}");
+    }
+    assert_eq!(said("wifi,ok,up\n100,D1,0\n150,D1,1\n")[1], "1");
 }
 
 #[test]

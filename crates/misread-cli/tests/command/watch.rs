@@ -191,6 +191,17 @@ fn the_pulses_of_level_changes_are_weighed() {
 }
 
 #[test]
+fn a_table_that_is_not_read_as_it_comes_is_said_once_with_what_reads_it() {
+    let stream = format!("time_us,line,width\n0,D0,1\n100,D1,1\n200,D1,1\n{SOUND}\n");
+    let run = misread_with(["watch", "--among", "open-26"], &stream);
+    assert_eq!(run.status, 0, "{run:?}");
+    assert_eq!(run.stderr.matches("misread: ").count(), 1, "{}", run.stderr);
+    let said = run.stderr.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("line 1: a table with these headings is not read as it comes"), "{said}");
+    assert!(said.contains("misread capture FILE"), "{said}");
+}
+
+#[test]
 fn a_record_holds_whole_lines() {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("sail-loft.txt");

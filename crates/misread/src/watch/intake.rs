@@ -204,8 +204,11 @@ impl Told {
                 let (pulses, ended) = (Vec::new(), None);
                 see(Event::Read(Box::new(Arrived { bits, pulses, ended, expected, at, line })));
             }
-            Ok(Row::Change(change)) => {
-                self.with_levels(see, |levels, see| levels.level(change, see));
+            Ok(Row::Levels(one, other)) => {
+                self.with_levels(see, |levels, see| {
+                    levels.level(one, see);
+                    other.iter().for_each(|&other| levels.level(other, see));
+                });
                 self.heard = Some((now, line.number));
             }
             Err(error) => no_read(text.as_bytes(), error),

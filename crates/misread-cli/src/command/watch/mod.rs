@@ -40,8 +40,9 @@ or read, or the record could not be written.";
 ///
 /// What comes is text, a line at a time: a read (bits, or hexadecimal with its
 /// length), a row of a table with the headings bits, a time such as time_s and
-/// what the card should carry, or a level change of a data line under the
-/// headings time_us,line,level. Anything else is said and passed over.
+/// what the card should carry, a level change of a data line under the headings
+/// time_us,line,level, or the levels of both under time_us,d0,d1. Anything else
+/// is said and passed over.
 ///
 /// The full answer, for the last 64 reads, comes at the end: they are then taken
 /// to suffer the same fault at the same reader. Where no one fault explains them

@@ -112,7 +112,8 @@ impl Origin {
         Refusal::new(
             format!("no read came from {}", self.name()),
             "a read a line, such as 10010101000000100110100100 or 0x95026900/26, or level changes \
-             under the headings time_us,line,level; each line ends with a line break",
+             under the headings time_us,line,level, or levels under time_us,d0,d1; each line ends \
+             with a line break",
         )
     }
 

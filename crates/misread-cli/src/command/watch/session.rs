@@ -9,7 +9,7 @@ use misread::cause::catalogue::{card_info, info};
 use misread::diagnose::{
     Case, CaseRead, DiagnoseError, Diagnosis, Expected, Verdict, diagnose, percent, posterior,
 };
-use misread::file::{Entry, LineError};
+use misread::file::{Entry, LineError, LineProblem};
 use misread::pulse::{Evidence, Limits, Pulse, Rhythm};
 use misread::watch::{Arrived, Event};
 
@@ -321,6 +321,10 @@ impl<'a> Session<'a> {
     fn no_read(&mut self, text: &str, error: &LineError, context: &mut Context) -> Done {
         let stream = Stream { file: None, entries: self.entries, masking: context.masking };
         let mut refusal = stream.refusal(error);
+        if matches!(error.problem, LineProblem::Headings) {
+            refusal.expected += "; of other tables of the two lines misread capture FILE makes \
+                                 reads, once they are in a file";
+        }
         let column = error.column.filter(|_| error.cell.is_none());
         if let Some(column) = column.filter(|&column| column <= text.chars().count()) {
             refusal.excerpt = Some((context.masking.pasted(text), column - 1));
