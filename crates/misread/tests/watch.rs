@@ -12,7 +12,7 @@ use std::sync::mpsc::sync_channel;
 use std::time::Duration;
 
 use misread::Bits;
-use misread::capture;
+use misread::capture::{self, TimeUnit};
 use misread::file::read_any;
 use misread::pulse::{Level, Timing, send};
 use misread::watch::{Arrived, DEFAULT_PATIENCE, Event, Heard, Intake, Lines, Options, listen};
@@ -379,6 +379,79 @@ fn rows_of_a_table_that_is_not_understood_are_no_reads() {
         assert!(said.len() == 2 && said[0].starts_with("line 2, cell bits"), "{said:?}");
     }
     assert_eq!(said("wifi,ok,up\n100,D1,0\n150,D1,1\n")[1], "1");
+}
+
+#[test]
+fn times_that_cannot_be_seconds_make_no_reads_and_are_told_once() {
+    let said = |stream: &str, unit| -> Vec<String> {
+        let mut intake = Intake::new(Options { unit, ..Options::default() });
+        let mut said = Vec::new();
+        let mut see = |event| {
+            said.push(match event {
+                Event::Read(read) => read.bits.to_string(),
+                Event::NoRead { error, .. } => error.to_string(),
+                other => format!("{other:?}"),
+            });
+        };
+        intake.push(stream.as_bytes(), 0, &mut see);
+        intake.finish(&mut see);
+        said
+    };
+    let told = ": taken as seconds, the times leave no pulse as short as a reader's; such reads are \
+                passed over";
+    // In µs: pulses of 50 to 100 µs, the shortest and the longest beat, SIA
+    // AC-01-1996.10 (from memory).
+    for (width, beat) in [(50, 200), (100, 20_000)] {
+        for (unit, per) in [
+            (TimeUnit::Nanoseconds, 1e3),
+            (TimeUnit::Microseconds, 1.0),
+            (TimeUnit::Milliseconds, 1e-3),
+            (TimeUnit::Seconds, 1e-6),
+        ] {
+            let time = |us: i32| f64::from(us) * per;
+            let changes: String = [1, 0, 1]
+                .iter()
+                .zip(1..)
+                .map(|(line, n)| {
+                    let (start, end) = (time(n * beat), time(n * beat + width));
+                    format!("{start},D{line},0\n{end},D{line},1\n")
+                })
+                .collect();
+            let changes = format!("time,line,level\n{changes}");
+            let levels: String = [(0, 1, 1), (beat, 1, 0), (beat + width, 1, 1)]
+                .map(|(us, d0, d1)| format!("{},{d0},{d1}\n", time(us)))
+                .concat();
+            let levels = format!("time,d0,d1\n{levels}");
+            for (table, bits) in [(changes, "101"), (levels, "1")] {
+                let unsaid = said(&table, None);
+                match unit {
+                    TimeUnit::Seconds => assert_eq!(unsaid, [bits], "{table}"),
+                    _ => assert!(
+                        matches!(&*unsaid, [one] if one.ends_with(told)),
+                        "{unsaid:?}: {table}"
+                    ),
+                }
+                assert_eq!(said(&table, Some(unit)), [bits], "{table}");
+                // The heading goes before what is given.
+                let short = ["s", "ms", "us", "ns"]
+                    .into_iter()
+                    .find(|short| TimeUnit::named(short) == Some(unit))
+                    .unwrap();
+                let table = table.replacen("time", &format!("time_{short}"), 1);
+                assert_eq!(said(&table, Some(TimeUnit::Picoseconds)), [bits], "{table}");
+            }
+        }
+    }
+    // A line that is held for long, and then a read: they are seconds.
+    let held = "time,line,level\n0,D0,0\n0.02,D0,1\n7,D1,0\n7.00005,D1,1\n9,D0,0\n12,D0,1\n";
+    let held = said(held, None);
+    assert!(held[0].ends_with(told) && held[1..] == ["1", "0"], "{held:?}");
+    // Without headings a unit that is given holds too.
+    assert_eq!(said("0,D1,0\n50,D1,1\n", None), ["1"]);
+    assert_eq!(
+        said("0,D1,0\n0.05,D1,1\n2,D0,0\n2.05,D0,1\n", Some(TimeUnit::Milliseconds)),
+        ["10"]
+    );
 }
 
 #[test]

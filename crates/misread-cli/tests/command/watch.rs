@@ -202,6 +202,20 @@ fn a_table_that_is_not_read_as_it_comes_is_said_once_with_what_reads_it() {
 }
 
 #[test]
+fn times_that_cannot_be_seconds_are_said_once_with_what_to_do() {
+    let table = rows(SOUND, 0, &[]);
+    let table = format!("time,line,level\n{table}");
+    let run = misread_with(["watch", "--among", "open-26"], &table);
+    assert_eq!((run.status, run.stdout.as_str()), (2, ""), "{run:?}");
+    let said = run.stderr.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(said.matches("taken as seconds").count(), 1, "{said}");
+    assert!(said.contains("such as time_us, or --time-unit"), "{said}");
+    let run = misread_with(["watch", "--among", "open-26", "--time-unit", "us"], &table);
+    assert_eq!((run.status, run.stderr.as_str()), (0, ""), "{run:?}");
+    assert!(run.stdout.contains("card 1234"), "{}", run.stdout);
+}
+
+#[test]
 fn a_record_holds_whole_lines() {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("sail-loft.txt");

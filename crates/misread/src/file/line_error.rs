@@ -70,6 +70,9 @@ pub enum LineProblem {
     /// Headings of a table that is not read as it comes; its rows are passed
     /// over.
     Headings,
+    /// Times of level changes that are taken as seconds, for want of a word, and
+    /// leave no pulse as short as a reader's; such reads are passed over.
+    NoSeconds,
     /// Two headings that are the same, capitals aside.
     HeadingTwice,
     /// A table without a line.
@@ -117,6 +120,7 @@ impl LineError {
             LineProblem::Headings => {
                 "headings with bits among them, or such as time_us,line,level or time_us,d0,d1"
             }
+            LineProblem::NoSeconds => "their unit in the heading, such as time_us",
             LineProblem::HeadingTwice => "every heading once",
             LineProblem::Io(_) => "input that can be read",
         };
@@ -172,6 +176,11 @@ impl fmt::Display for LineProblem {
             LineProblem::Headings => write!(
                 f,
                 "a table with these headings is not read as it comes; its rows are passed over"
+            ),
+            LineProblem::NoSeconds => write!(
+                f,
+                "taken as seconds, the times leave no pulse as short as a reader's; such reads \
+                 are passed over"
             ),
             LineProblem::HeadingTwice => write!(f, "this heading is there twice"),
             LineProblem::NoTable => write!(f, "there is no table"),

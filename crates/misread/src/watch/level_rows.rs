@@ -18,6 +18,8 @@ pub(super) struct LevelRows {
     headings: Vec<String>,
     time: usize,
     unit: TimeUnit,
+    /// Whether nothing says that it is.
+    pub(super) seconds_taken: bool,
     shape: Shape,
 }
 
@@ -32,35 +34,56 @@ enum Shape {
 
 impl LevelRows {
     /// By headings, where they are those of level changes in a capture.
-    pub(super) fn of_changes(delimiter: u8, headings: Vec<String>) -> Option<Self> {
+    pub(super) fn of_changes(
+        delimiter: u8,
+        headings: Vec<String>,
+        unit: Option<TimeUnit>,
+    ) -> Option<Self> {
         let line = column_of(&headings, LINES)?;
         let level = column_of(&headings, LEVELS)?;
-        LevelRows::of(delimiter, headings, Shape::Change { line, level })
+        LevelRows::of(delimiter, headings, unit, Shape::Change { line, level })
     }
 
     /// By headings, where they are those of sampled levels in a capture.
-    pub(super) fn of_levels(delimiter: u8, headings: Vec<String>) -> Option<Self> {
+    pub(super) fn of_levels(
+        delimiter: u8,
+        headings: Vec<String>,
+        unit: Option<TimeUnit>,
+    ) -> Option<Self> {
         let columns = [column_named(&headings, Line::D0)?, column_named(&headings, Line::D1)?];
-        LevelRows::of(delimiter, headings, Shape::Levels(columns))
+        LevelRows::of(delimiter, headings, unit, Shape::Levels(columns))
     }
 
-    fn of(delimiter: u8, headings: Vec<String>, shape: Shape) -> Option<Self> {
+    fn of(
+        delimiter: u8,
+        headings: Vec<String>,
+        unit: Option<TimeUnit>,
+        shape: Shape,
+    ) -> Option<Self> {
         let time = column_of(&headings, TIMES)?;
-        let unit = unit_of(headings.get(time)?);
-        let row = RowReader::new(delimiter);
-        Some(LevelRows { row, delimiter, headings, time, unit, shape })
+        let said = unit_in(headings.get(time)?).or(unit);
+        Some(LevelRows {
+            row: RowReader::new(delimiter),
+            delimiter,
+            headings,
+            time,
+            unit: said.unwrap_or(TimeUnit::Seconds),
+            seconds_taken: said.is_none(),
+            shape,
+        })
     }
 
     /// The usual columns, for a row that must be a level change: it has three
     /// cells, the first a number and the second a line's name.
-    pub(super) fn without_headings(text: &str) -> Option<Self> {
+    pub(super) fn without_headings(text: &str, unit: Option<TimeUnit>) -> Option<Self> {
         let delimiter = delimiter(text);
         let cells = RowReader::new(delimiter).cells(text).ok()?;
         let [time, line, _] = cells.as_slice() else { return None };
         line_named(line)?;
         number_in(time, delimiter)?;
-        let headings = ["time_us", "line", "level"].map(str::to_owned).to_vec();
-        LevelRows::of_changes(delimiter, headings)
+        let time = if unit.is_some() { "time" } else { "time_us" };
+        let headings = [time, "line", "level"].map(str::to_owned).to_vec();
+        LevelRows::of_changes(delimiter, headings, unit)
     }
 
     /// The cells of a row. Nearly all rows are plain, and samples come by the
@@ -93,7 +116,7 @@ impl LevelRows {
         };
         let time = number_in(cell(self.time), self.delimiter)
             .and_then(|time| nanoseconds(time, self.unit))
-            .ok_or_else(|| refuse(self.time, TIME))?;
+            .ok_or_else(|| refuse(self.time, if self.seconds_taken { TIME_TAKEN } else { TIME }))?;
         match self.shape {
             Shape::Change { line, level } => {
                 let named = line_in(cell(line));
@@ -111,14 +134,13 @@ impl LevelRows {
 /// What a cell with a time holds.
 pub(super) const TIME: &str = "a time, less than 1000 days off";
 
+/// The same where it is taken as seconds for want of a word.
+const TIME_TAKEN: &str = "a time, less than 1000 days off; where that is not in seconds, the \
+                          heading with its unit, such as time_us";
+
 /// The column with the name of a line, where there is just one.
 pub(super) fn column_named(headings: &[String], line: Line) -> Option<usize> {
     let is_it = |heading: &String| line_named(heading) == Some(line);
     let at = headings.iter().position(is_it)?;
     (!headings.iter().skip(at + 1).any(is_it)).then_some(at)
-}
-
-/// The unit of a time's heading: its own, or seconds.
-pub(super) fn unit_of(heading: &str) -> TimeUnit {
-    unit_in(heading).unwrap_or(TimeUnit::Seconds)
 }

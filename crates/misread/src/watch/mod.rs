@@ -20,6 +20,10 @@
 //! - headings, which may come at any time, as when a device starts again;
 //! - blank, or a comment behind `#`.
 //!
+//! Times whose heading gives no unit are in that of [`Options::unit`], else in
+//! seconds; where they cannot be seconds that is told once, and their reads are
+//! passed over.
+//!
 //! Everything else is told and passed over. Headings of any other table are told
 //! once, and the rows that have as many cells are passed over until other
 //! headings come: some of them look like reads.

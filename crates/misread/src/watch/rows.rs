@@ -1,8 +1,8 @@
 //! What a line is: a read, a row of a table, headings.
 
-use super::level_rows::{LevelRows, TIME, column_named, unit_of};
+use super::level_rows::{LevelRows, TIME, column_named};
 use crate::capture::TimeUnit;
-use crate::capture::cells::{TIMES, nanoseconds, number_in, words};
+use crate::capture::cells::{TIMES, nanoseconds, number_in, unit_in, words};
 use crate::file::{
     Columns, LineError, LineProblem, RowReader, TableRead, delimiter, is_bits, read_of, shown,
 };
@@ -42,11 +42,17 @@ pub(super) enum Row {
 }
 
 impl Form {
-    /// What a line says. Headings change the form.
-    pub(super) fn row(&mut self, number: usize, text: &str) -> Result<Row, LineError> {
+    /// What a line says; times are in that unit where nothing else is said.
+    /// Headings change the form.
+    pub(super) fn row(
+        &mut self,
+        number: usize,
+        text: &str,
+        unit: Option<TimeUnit>,
+    ) -> Result<Row, LineError> {
         // Samples come by the hundred thousand a second.
         if text.contains(char::is_alphabetic) {
-            if let Some(form) = Form::of_headings(number, text) {
+            if let Some(form) = Form::of_headings(number, text, unit) {
                 *self = form?;
                 return Ok(Row::Nothing);
             }
@@ -60,7 +66,7 @@ impl Form {
             }
         }
         match self {
-            Form::Plain => without_headings(number, text),
+            Form::Plain => without_headings(number, text, unit),
             Form::Reads { columns, time } => {
                 let own = match time {
                     Some((column, unit)) => time_in(columns, number, text, *column, *unit)?,
@@ -76,22 +82,33 @@ impl Form {
                 read.map_or_else(|| rows.row(number, text), Ok)
             }
             Form::Passed(passed) if passed.is_row(text) => Ok(Row::Nothing),
-            Form::Passed(_) => without_headings(number, text),
+            Form::Passed(_) => without_headings(number, text, unit),
         }
     }
 
-    fn of_headings(number: usize, text: &str) -> Option<Result<Form, LineError>> {
+    /// Whether times are taken as seconds for want of a word.
+    pub(super) fn seconds_taken(&self) -> bool {
+        matches!(self, Form::Levels(rows) if rows.seconds_taken)
+    }
+
+    fn of_headings(
+        number: usize,
+        text: &str,
+        unit: Option<TimeUnit>,
+    ) -> Option<Result<Form, LineError>> {
         let headings = RowReader::new(delimiter(text)).cells(text).ok()?;
-        if let Some(rows) = LevelRows::of_changes(delimiter(text), headings.clone()) {
+        if let Some(rows) = LevelRows::of_changes(delimiter(text), headings.clone(), unit) {
             return Some(Ok(Form::Levels(rows)));
         }
         if headings.iter().any(|heading| is_bits(heading)) {
             return Some(Columns::of(number, text).map(|columns| {
-                let time = columns.time().map(|(column, heading)| (column, unit_of(heading)));
+                let time = columns.time().map(|(column, heading)| {
+                    (column, unit_in(heading).unwrap_or(TimeUnit::Seconds))
+                });
                 Form::Reads { columns: Box::new(columns), time }
             }));
         }
-        LevelRows::of_levels(delimiter(text), headings).map(|rows| Ok(Form::Levels(rows)))
+        LevelRows::of_levels(delimiter(text), headings, unit).map(|rows| Ok(Form::Levels(rows)))
     }
 
     /// The headings of a line that can only be headings, of another kind of
@@ -124,7 +141,7 @@ impl Passed {
     fn is_row(&self, text: &str) -> bool {
         let count = |cells: Vec<String>| cells.len() == self.headings.len();
         RowReader::new(self.delimiter).cells(text).is_ok_and(count)
-            && (self.timed || LevelRows::without_headings(text).is_none())
+            && (self.timed || LevelRows::without_headings(text, None).is_none())
     }
 }
 
@@ -135,8 +152,8 @@ fn is_name(heading: &str) -> bool {
 }
 
 /// A line that stands under no headings.
-fn without_headings(number: usize, text: &str) -> Result<Row, LineError> {
-    match LevelRows::without_headings(text) {
+fn without_headings(number: usize, text: &str, unit: Option<TimeUnit>) -> Result<Row, LineError> {
+    match LevelRows::without_headings(text, unit) {
         Some(mut rows) => rows.row(number, text),
         None => plain(number, text),
     }

@@ -14,7 +14,7 @@ use misread::watch::{Event, Heard, Intake, Options};
 use crate::catalogue::Known;
 use crate::command::explain::WeighArgs;
 use crate::context::{Context, Outcome, Stop};
-use crate::recording::Probe;
+use crate::recording::{Probe, Unit};
 
 use origin::{Message, Origin};
 use record::Record;
@@ -72,6 +72,10 @@ pub(crate) struct WatchArgs {
     /// Where the two lines are tapped, if level changes come
     #[arg(long, value_name = "WHERE", default_value = "panel")]
     probe_at: Probe,
+    /// The unit of the times of levels, where their heading does not say; else
+    /// seconds
+    #[arg(long, value_enum, value_name = "UNIT")]
+    time_unit: Option<Unit>,
     /// The same bits again within this time are a repeat
     #[arg(
         long,
@@ -99,7 +103,8 @@ pub(crate) fn run(args: &WatchArgs, known: &Known, context: &mut Context) -> Out
     let origin = Origin::of(args);
     let messages = origin.open(clock)?;
 
-    let mut intake = Intake::new(Options::default());
+    let mut intake =
+        Intake::new(Options { unit: args.time_unit.map(Into::into), ..Options::default() });
     let mut events: Vec<Event> = Vec::new();
     loop {
         let mut see = |event| events.push(event);

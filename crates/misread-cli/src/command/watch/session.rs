@@ -321,9 +321,13 @@ impl<'a> Session<'a> {
     fn no_read(&mut self, text: &str, error: &LineError, context: &mut Context) -> Done {
         let stream = Stream { file: None, entries: self.entries, masking: context.masking };
         let mut refusal = stream.refusal(error);
-        if matches!(error.problem, LineProblem::Headings) {
-            refusal.expected += "; of other tables of the two lines misread capture FILE makes \
-                                 reads, once they are in a file";
+        match error.problem {
+            LineProblem::Headings => {
+                refusal.expected += "; of other tables of the two lines misread capture FILE \
+                                     makes reads, once they are in a file";
+            }
+            LineProblem::NoSeconds => refusal.expected += ", or --time-unit with it",
+            _ => {}
         }
         let column = error.column.filter(|_| error.cell.is_none());
         if let Some(column) = column.filter(|&column| column <= text.chars().count()) {
