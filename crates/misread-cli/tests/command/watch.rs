@@ -121,9 +121,20 @@ fn reads_from_before_and_after_mending_are_not_taken_together() {
         // Exchanged to see what happens, and put back.
         let reads = [SOUND, SOUND, EXCHANGED, EXCHANGED, SOUND, SOUND];
         ends_with(args, &reads, "The last 2 of 6 reads;", "the 2 reads are good");
+        // Exchanged back and forth between all reads.
+        for count in 3..=12 {
+            let reads: Vec<&str> = [SOUND, EXCHANGED].into_iter().cycle().take(count).collect();
+            let verdict = if count % 2 == 1 { "the read is good" } else { "exchanged" };
+            ends_with(args, &reads, &format!("The last of {count} reads;"), verdict);
+        }
+        let reads = [SOUND, SOUND, EXCHANGED, EXCHANGED].repeat(3);
+        ends_with(args, &reads, "The last 2 of 12 reads;", "exchanged");
         // A fault that comes and goes is one fault.
         let lost = format!("{}{}", &SOUND[..9], &SOUND[10..]);
-        ends_with(args, &[SOUND, &lost, SOUND, &lost], "All 4 reads together", "loses pulses");
+        for pairs in 2..=6 {
+            let title = format!("All {} reads together", 2 * pairs);
+            ends_with(args, &[SOUND, &lost].repeat(pairs), &title, "loses pulses");
+        }
     }
 }
 
