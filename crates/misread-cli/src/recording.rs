@@ -42,12 +42,24 @@ pub(crate) struct RecordingArgs {
     silence: Option<u32>,
 }
 
+/// The unit of a table's time.
 #[derive(Clone, Copy, Debug, ValueEnum)]
-enum Unit {
+pub(crate) enum Unit {
     S,
     Ms,
     Us,
     Ns,
+}
+
+impl From<Unit> for TimeUnit {
+    fn from(unit: Unit) -> Self {
+        match unit {
+            Unit::S => TimeUnit::Seconds,
+            Unit::Ms => TimeUnit::Milliseconds,
+            Unit::Us => TimeUnit::Microseconds,
+            Unit::Ns => TimeUnit::Nanoseconds,
+        }
+    }
 }
 
 impl RecordingArgs {
@@ -91,12 +103,7 @@ impl RecordingArgs {
             silence: self.silence.unwrap_or(DEFAULT_SILENCE),
             d0: self.d0.clone(),
             d1: self.d1.clone(),
-            unit: self.time_unit.map(|unit| match unit {
-                Unit::S => TimeUnit::Seconds,
-                Unit::Ms => TimeUnit::Milliseconds,
-                Unit::Us => TimeUnit::Microseconds,
-                Unit::Ns => TimeUnit::Nanoseconds,
-            }),
+            unit: self.time_unit.map(TimeUnit::from),
             threshold: self.threshold,
             ..Options::default()
         }

@@ -12,7 +12,7 @@ use std::sync::mpsc::sync_channel;
 use std::time::Duration;
 
 use misread::Bits;
-use misread::capture;
+use misread::capture::{self, TimeUnit};
 use misread::file::read_any;
 use misread::pulse::{Level, Timing, send};
 use misread::watch::{Arrived, DEFAULT_PATIENCE, Event, Heard, Intake, Lines, Options, listen};
@@ -62,6 +62,10 @@ fn line() -> impl Strategy<Value = Vec<u8>> {
         Just("time_ms;signal;value".to_owned()),
         Just("bits,facility,card".to_owned()),
         Just("time_s,bits,card".to_owned()),
+        Just("time_us,d0,d1".to_owned()),
+        Just("time_us,line,width".to_owned()),
+        Just("sample,a,b".to_owned()),
+        "[0-9]{1,6},[01],[01]",
         "[0-9.]{0,4},[01]{0,30},[0-9]{0,5}",
         "#.{0,10}",
         "\\PC{0,20}",
@@ -169,6 +173,41 @@ proptest! {
         }
         let apart: Vec<i64> = ours.windows(2).map(|pair| pair[1].at - pair[0].at).collect();
         prop_assert!(apart.iter().all(|&apart| apart == SECOND / 2), "{:?}", apart);
+    }
+
+    /// The second way: the same samples as a capture, evenly spaced as a
+    /// recorder takes them.
+    #[test]
+    fn sampled_levels_are_read_as_in_a_capture(
+        frames in prop::collection::vec(prop::collection::vec(any::<bool>(), 1..20), 1..3),
+        step in 1usize..200,
+        period in 10i64..25,
+    ) {
+        let mut table = "time_us,d0,d1\n".to_owned();
+        let mut levels = [Level::High; 2];
+        let mut now = 0;
+        for (i, frame) in frames.iter().enumerate() {
+            let frame: Bits = frame.iter().map(|&bit| bit.into()).collect();
+            let start = (i as i64 + 1) * SECOND / 20;
+            for change in send(&frame, Timing::default(), start, Level::High) {
+                while now * 1000 < change.time {
+                    let [d0, d1] = levels.map(|level| level as u8);
+                    table.push_str(&format!("{now},{d0},{d1}\n"));
+                    now += period;
+                }
+                levels[change.line.index()] = change.level;
+            }
+        }
+        table.push_str(&format!("{now},1,1\n"));
+        let options = capture::Options::default();
+        let capture = capture::read(Cursor::new(table.clone()), &options).unwrap();
+        let pieces: Vec<&[u8]> = table.as_bytes().chunks(step).collect();
+        let ours = reads(events(&pieces));
+        prop_assert_eq!(ours.len(), frames.len());
+        for ((ours, theirs), frame) in ours.iter().zip(&capture.reads).zip(&frames) {
+            prop_assert_eq!(&ours.bits, &frame.iter().map(|&bit| bit.into()).collect::<Bits>());
+            prop_assert_eq!(&ours.pulses, &theirs.pulses);
+        }
     }
 
     /// The second way: the same lines as a file.
@@ -289,6 +328,130 @@ fn lines_that_say_nothing_are_told_with_their_place() {
     assert!(said(&format!("{}\n", "1".repeat(70_000)))[0].starts_with("line 1: has more than"));
     let half = events(&[b"1001\n10\x1b[0m"]);
     assert!(matches!(&half[1], Event::HalfLine { line: 2, text } if text == "10\u{fffd}[0m"));
+}
+
+#[test]
+fn sampled_levels_end_a_read_by_their_own_times() {
+    let mut intake = Intake::new(Options::default());
+    let mut said = Vec::new();
+    let mut see = |event| {
+        said.push(match event {
+            Event::Read(read) => read.bits.to_string(),
+            other => format!("{other:?}"),
+        });
+    };
+    intake.push(b"time_us,d0,d1\n0,1,1\n100,1,0\n150,1,1\n1100,0,1\n1150,1,1\n", 0, &mut see);
+    // No pulse follows; the rows go on, and a read is told among them.
+    intake.push(b"20000,1,1\n0110\n26200,1,1\n26300,1,1\n", 0, &mut see);
+    assert_eq!(said, ["0110", "10"]);
+}
+
+#[test]
+fn rows_of_a_table_that_is_not_understood_are_no_reads() {
+    let said = |stream: &str| -> Vec<String> {
+        let told = |event| match event {
+            Event::Read(read) => read.bits.to_string(),
+            Event::NoRead { error, .. } => error.to_string(),
+            other => format!("{other:?}"),
+        };
+        events(&[stream.as_bytes()]).into_iter().map(told).collect()
+    };
+    let passed = "a table with these headings is not read as it comes; its rows are passed over";
+    for (headings, rows) in [
+        ("time_us,line,width", "100,D1,1\n1100,D0,0\n"),
+        ("Time [us], probe 0, probe 1", "0, 1, 1\n10, 0, 1\n"),
+        ("sample,a,b", "0,1,1\n10,0,1\n"),
+        ("n, green, white", "0, 1, 1\n1, 0, 1\n"),
+        ("sample\ta\tb", "0\t1\t1\n1\t0\t1\n"),
+        ("card;facility", "1;0\n10;1\n"),
+    ] {
+        // A read is one again, whether the headings come again or not.
+        let stream = format!("{headings}\n{rows}1001\n{headings}\n{rows}0x9/4\n");
+        assert_eq!(said(&stream), [&*format!("line 1: {passed}"), "1001", "1001"], "{headings}");
+        // Other headings hold from where they stand.
+        let stream = format!("{headings}\n{rows}bits,card\n1001,7\n");
+        assert_eq!(said(&stream), [&*format!("line 1: {passed}"), "1001"], "{headings}");
+    }
+    // What a device says of itself is no table.
+    for says in ["fuel berth, ready", "wifi,ok"] {
+        let stream = format!("bits,card\n{says}\n1001,7\n");
+        let said = said(&stream);
+        assert!(said.len() == 2 && said[0].starts_with("line 2, cell bits"), "{said:?}");
+    }
+    assert_eq!(said("wifi,ok,up\n100,D1,0\n150,D1,1\n")[1], "1");
+}
+
+#[test]
+fn times_that_cannot_be_seconds_make_no_reads_and_are_told_once() {
+    let said = |stream: &str, unit| -> Vec<String> {
+        let mut intake = Intake::new(Options { unit, ..Options::default() });
+        let mut said = Vec::new();
+        let mut see = |event| {
+            said.push(match event {
+                Event::Read(read) => read.bits.to_string(),
+                Event::NoRead { error, .. } => error.to_string(),
+                other => format!("{other:?}"),
+            });
+        };
+        intake.push(stream.as_bytes(), 0, &mut see);
+        intake.finish(&mut see);
+        said
+    };
+    let told = ": taken as seconds, the times leave no pulse as short as a reader's; such reads are \
+                passed over";
+    // In µs: pulses of 50 to 100 µs, the shortest and the longest beat, SIA
+    // AC-01-1996.10 (from memory).
+    for (width, beat) in [(50, 200), (100, 20_000)] {
+        for (unit, per) in [
+            (TimeUnit::Nanoseconds, 1e3),
+            (TimeUnit::Microseconds, 1.0),
+            (TimeUnit::Milliseconds, 1e-3),
+            (TimeUnit::Seconds, 1e-6),
+        ] {
+            let time = |us: i32| f64::from(us) * per;
+            let changes: String = [1, 0, 1]
+                .iter()
+                .zip(1..)
+                .map(|(line, n)| {
+                    let (start, end) = (time(n * beat), time(n * beat + width));
+                    format!("{start},D{line},0\n{end},D{line},1\n")
+                })
+                .collect();
+            let changes = format!("time,line,level\n{changes}");
+            let levels: String = [(0, 1, 1), (beat, 1, 0), (beat + width, 1, 1)]
+                .map(|(us, d0, d1)| format!("{},{d0},{d1}\n", time(us)))
+                .concat();
+            let levels = format!("time,d0,d1\n{levels}");
+            for (table, bits) in [(changes, "101"), (levels, "1")] {
+                let unsaid = said(&table, None);
+                match unit {
+                    TimeUnit::Seconds => assert_eq!(unsaid, [bits], "{table}"),
+                    _ => assert!(
+                        matches!(&*unsaid, [one] if one.ends_with(told)),
+                        "{unsaid:?}: {table}"
+                    ),
+                }
+                assert_eq!(said(&table, Some(unit)), [bits], "{table}");
+                // The heading goes before what is given.
+                let short = ["s", "ms", "us", "ns"]
+                    .into_iter()
+                    .find(|short| TimeUnit::named(short) == Some(unit))
+                    .unwrap();
+                let table = table.replacen("time", &format!("time_{short}"), 1);
+                assert_eq!(said(&table, Some(TimeUnit::Picoseconds)), [bits], "{table}");
+            }
+        }
+    }
+    // A line that is held for long, and then a read: they are seconds.
+    let held = "time,line,level\n0,D0,0\n0.02,D0,1\n7,D1,0\n7.00005,D1,1\n9,D0,0\n12,D0,1\n";
+    let held = said(held, None);
+    assert!(held[0].ends_with(told) && held[1..] == ["1", "0"], "{held:?}");
+    // Without headings a unit that is given holds too.
+    assert_eq!(said("0,D1,0\n50,D1,1\n", None), ["1"]);
+    assert_eq!(
+        said("0,D1,0\n0.05,D1,1\n2,D0,0\n2.05,D0,1\n", Some(TimeUnit::Milliseconds)),
+        ["10"]
+    );
 }
 
 #[test]

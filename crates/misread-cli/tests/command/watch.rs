@@ -121,9 +121,20 @@ fn reads_from_before_and_after_mending_are_not_taken_together() {
         // Exchanged to see what happens, and put back.
         let reads = [SOUND, SOUND, EXCHANGED, EXCHANGED, SOUND, SOUND];
         ends_with(args, &reads, "The last 2 of 6 reads;", "the 2 reads are good");
+        // Exchanged back and forth between all reads.
+        for count in 3..=12 {
+            let reads: Vec<&str> = [SOUND, EXCHANGED].into_iter().cycle().take(count).collect();
+            let verdict = if count % 2 == 1 { "the read is good" } else { "exchanged" };
+            ends_with(args, &reads, &format!("The last of {count} reads;"), verdict);
+        }
+        let reads = [SOUND, SOUND, EXCHANGED, EXCHANGED].repeat(3);
+        ends_with(args, &reads, "The last 2 of 12 reads;", "exchanged");
         // A fault that comes and goes is one fault.
         let lost = format!("{}{}", &SOUND[..9], &SOUND[10..]);
-        ends_with(args, &[SOUND, &lost, SOUND, &lost], "All 4 reads together", "loses pulses");
+        for pairs in 2..=6 {
+            let title = format!("All {} reads together", 2 * pairs);
+            ends_with(args, &[SOUND, &lost].repeat(pairs), &title, "loses pulses");
+        }
     }
 }
 
@@ -188,6 +199,31 @@ fn the_pulses_of_level_changes_are_weighed() {
     let at_panel = json(&["--probe-at", "panel"], &exchanged);
     assert_eq!(at_panel[0]["verdict"], "lines-swapped");
     assert_ne!(json(&["--probe-at", "reader"], &exchanged)[0]["verdict"], "lines-swapped");
+}
+
+#[test]
+fn a_table_that_is_not_read_as_it_comes_is_said_once_with_what_reads_it() {
+    let stream = format!("time_us,line,width\n0,D0,1\n100,D1,1\n200,D1,1\n{SOUND}\n");
+    let run = misread_with(["watch", "--among", "open-26"], &stream);
+    assert_eq!(run.status, 0, "{run:?}");
+    assert_eq!(run.stderr.matches("misread: ").count(), 1, "{}", run.stderr);
+    let said = run.stderr.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("line 1: a table with these headings is not read as it comes"), "{said}");
+    assert!(said.contains("misread capture FILE"), "{said}");
+}
+
+#[test]
+fn times_that_cannot_be_seconds_are_said_once_with_what_to_do() {
+    let table = rows(SOUND, 0, &[]);
+    let table = format!("time,line,level\n{table}");
+    let run = misread_with(["watch", "--among", "open-26"], &table);
+    assert_eq!((run.status, run.stdout.as_str()), (2, ""), "{run:?}");
+    let said = run.stderr.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(said.matches("taken as seconds").count(), 1, "{said}");
+    assert!(said.contains("such as time_us, or --time-unit"), "{said}");
+    let run = misread_with(["watch", "--among", "open-26", "--time-unit", "us"], &table);
+    assert_eq!((run.status, run.stderr.as_str()), (0, ""), "{run:?}");
+    assert!(run.stdout.contains("card 1234"), "{}", run.stdout);
 }
 
 #[test]
@@ -268,26 +304,111 @@ fn masked_answers_give_no_number_and_no_bit_away() {
 /// On a pair of pseudo-terminals: one is plugged into the other.
 #[cfg(target_os = "linux")]
 mod port {
-    use std::ffi::OsStr;
+    use std::ffi::OsString;
     use std::fs::File;
-    use std::os::unix::ffi::OsStrExt;
+    use std::os::unix::ffi::OsStringExt;
     use std::os::unix::fs::symlink;
     use std::path::Path;
+    use std::process::{Command, Stdio};
 
     use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 
     use super::*;
 
-    /// What is plugged into a port of that name; it is unplugged when dropped.
-    fn plug_in(name: &Path) -> File {
+    /// A pair of pseudo-terminals: one of them, and the name of the other.
+    fn pair() -> (File, OsString) {
         // No command that is started may inherit it and keep it plugged in.
         let flags = OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC;
         let device = openpt(flags).unwrap();
         grantpt(&device).unwrap();
         unlockpt(&device).unwrap();
-        let port = ptsname(&device, Vec::new()).unwrap();
-        symlink(OsStr::from_bytes(port.as_bytes()), name).unwrap();
-        File::from(device)
+        let name = ptsname(&device, Vec::new()).unwrap();
+        (File::from(device), OsString::from_vec(name.into_bytes()))
+    }
+
+    /// What is plugged into a port of that name; it is unplugged when dropped.
+    fn plug_in(name: &Path) -> File {
+        let (device, port) = pair();
+        symlink(port, name).unwrap();
+        device
+    }
+
+    /// The command as on a terminal of its own that reads are piped into; or, on
+    /// the same terminal, with its answers piped on.
+    fn at_a_terminal(name: &OsString, piped_on: bool) -> Child {
+        // The first terminal that the leader of a new session opens is that
+        // session's.
+        let answers = if piped_on { "" } else { "1>&3 2>&3" };
+        let script = format!("exec 3<>\"$TERMINAL\"; exec \"$@\" {answers}");
+        let misread = command();
+        let mut setsid = Command::new("setsid");
+        setsid.args(["sh", "-c", &script, "sh"]).arg(misread.get_program());
+        setsid.args(["watch", "--among", "open-26"]);
+        for (name, value) in misread.get_envs() {
+            match value {
+                Some(value) => setsid.env(name, value),
+                None => setsid.env_remove(name),
+            };
+        }
+        setsid.env("TERMINAL", name).env("NO_COLOR", "1");
+        let piped = Stdio::piped;
+        setsid.stdin(piped()).stdout(piped()).stderr(piped()).spawn().unwrap()
+    }
+
+    /// Hands on what comes, a line at a time, until there is no more.
+    fn lines_of(source: impl Read + Send + 'static) -> Receiver<String> {
+        let (sender, lines) = channel();
+        thread::spawn(move || {
+            for line in BufReader::new(source).lines() {
+                // The terminal of a session that is over fails.
+                let Ok(line) = line else { return };
+                drop(sender.send(line));
+            }
+        });
+        lines
+    }
+
+    #[test]
+    fn the_keys_work_while_reads_are_piped_in() {
+        let (mut keys, name) = pair();
+        let mut child = at_a_terminal(&name, false);
+        let stdin = child.stdin.take().unwrap();
+        let lines = lines_of(keys.try_clone().unwrap());
+        let mut watched = Watched { child, stdin, lines };
+        watched.wait_for("Watching standard input.");
+        watched.wait_for("Enter explains all reads so far");
+        watched.write(&format!("{EXCHANGED}\n"));
+        watched.wait_for("wrong  the data lines D0 and D1 are exchanged");
+        keys.write_all(b"\n").unwrap();
+        watched.wait_for("The read");
+        watched.wait_for("CAUTION");
+        keys.write_all(b"n\n").unwrap();
+        watched.wait_for("forgotten");
+        watched.write(&format!("{SOUND}\n{SOUND}\n"));
+        watched.wait_for("good");
+        // The stream goes on, and it ends all the same.
+        keys.write_all(b"q\n").unwrap();
+        watched.wait_for("All 2 reads together");
+        assert_eq!(watched.child.wait().unwrap().code(), Some(1));
+    }
+
+    #[test]
+    fn no_key_is_taken_where_the_answers_go_elsewhere() {
+        let (mut keys, name) = pair();
+        let mut child = at_a_terminal(&name, true);
+        let stdin = child.stdin.take().unwrap();
+        let lines = lines_of(child.stdout.take().unwrap());
+        let mut watched = Watched { child, stdin, lines };
+        watched.write(&format!("{SOUND}\n"));
+        watched.wait_for("good");
+        keys.write_all(b"q\n").unwrap();
+        // It is there for whoever reads from the terminal.
+        let shell = lines_of(File::open(&name).unwrap());
+        assert_eq!(shell.recv_timeout(Duration::from_secs(60)).unwrap(), "q");
+        watched.write(&format!("{SOUND}\n"));
+        watched.wait_for("good");
+        let (said, status) = watched.end();
+        assert_eq!((said.as_str(), status), ("", 0));
     }
 
     #[test]

@@ -67,6 +67,12 @@ pub enum LineProblem {
     NoHeading,
     /// A table without a heading `bits`.
     NoBitsHeading,
+    /// Headings of a table that is not read as it comes; its rows are passed
+    /// over.
+    Headings,
+    /// Times of level changes that are taken as seconds, for want of a word, and
+    /// leave no pulse as short as a reader's; such reads are passed over.
+    NoSeconds,
     /// Two headings that are the same, capitals aside.
     HeadingTwice,
     /// A table without a line.
@@ -111,6 +117,10 @@ impl LineError {
             LineProblem::NoBitsHeading | LineProblem::NoTable => {
                 "a first line of headings, such as bits,facility,card"
             }
+            LineProblem::Headings => {
+                "headings with bits among them, or such as time_us,line,level or time_us,d0,d1"
+            }
+            LineProblem::NoSeconds => "their unit in the heading, such as time_us",
             LineProblem::HeadingTwice => "every heading once",
             LineProblem::Io(_) => "input that can be read",
         };
@@ -163,6 +173,15 @@ impl fmt::Display for LineProblem {
             }
             LineProblem::NoHeading => write!(f, "a cell without a heading is not empty"),
             LineProblem::NoBitsHeading => write!(f, "no heading is ‘bits’"),
+            LineProblem::Headings => write!(
+                f,
+                "a table with these headings is not read as it comes; its rows are passed over"
+            ),
+            LineProblem::NoSeconds => write!(
+                f,
+                "taken as seconds, the times leave no pulse as short as a reader's; such reads \
+                 are passed over"
+            ),
             LineProblem::HeadingTwice => write!(f, "this heading is there twice"),
             LineProblem::NoTable => write!(f, "there is no table"),
             LineProblem::Io(error) => write!(f, "the input cannot be read: {error}"),

@@ -5,7 +5,8 @@ use super::lines::{Half, Line, Lines};
 use super::moments::Moments;
 use super::rows::{Form, Row};
 use crate::Bits;
-use crate::file::{BadLine, LineError, TableRead, shown};
+use crate::capture::TimeUnit;
+use crate::file::{BadLine, LineError, LineProblem, TableRead, shown};
 use crate::pulse::{DEFAULT_SILENCE, Ended, Pulse, Read, Rest, Settings, bits_of};
 
 /// How long nothing follows before a read from level changes is given out, in
@@ -13,7 +14,7 @@ use crate::pulse::{DEFAULT_SILENCE, Ended, Pulse, Read, Rest, Settings, bits_of}
 /// lumps (judgement).
 pub const DEFAULT_PATIENCE: u32 = 500_000_000;
 
-/// How reads from level changes are told apart.
+/// How reads from level changes are made and told apart.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Options {
     /// How long both lines are still before a read is over, in nanoseconds by
@@ -24,11 +25,19 @@ pub struct Options {
     /// How long nothing arrives before a read is over all the same, in
     /// nanoseconds by the caller's clock.
     pub patience: u32,
+    /// The unit of the times of level changes and sampled levels whose heading
+    /// does not say; else seconds, and µs where there are no headings.
+    pub unit: Option<TimeUnit>,
 }
 
 impl Default for Options {
     fn default() -> Self {
-        Options { silence: DEFAULT_SILENCE, rest: Rest::Found, patience: DEFAULT_PATIENCE }
+        Options {
+            silence: DEFAULT_SILENCE,
+            rest: Rest::Found,
+            patience: DEFAULT_PATIENCE,
+            unit: None,
+        }
     }
 }
 
@@ -39,7 +48,8 @@ pub enum Event {
     Read(Box<Arrived>),
     /// A line that says nothing that is understood; it is passed over.
     NoRead {
-        /// The line without control characters, cut where it is long.
+        /// The line without control characters, cut where it is long; empty
+        /// where what is wrong is not in one line.
         text: String,
         /// Which line, what was found, and what would be accepted.
         error: Box<LineError>,
@@ -106,19 +116,27 @@ struct Told {
     /// When the last level change arrived, and in which line, while its read
     /// may go on.
     heard: Option<(i64, u64)>,
+    unit: Option<TimeUnit>,
+    /// Whether a pulse has shown that times taken as seconds are that.
+    seconds: bool,
+    /// Whether it has been said that they cannot be.
+    no_seconds: bool,
     lost: bool,
 }
 
 impl Intake {
     /// An intake that has seen nothing yet.
     pub fn new(options: Options) -> Self {
-        let Options { silence, rest, patience } = options;
+        let Options { silence, rest, patience, unit } = options;
         let told = Told {
             form: Form::Plain,
             levels: Levels::new(Settings { silence, rest, glitch: 0 }),
             moments: Moments::default(),
             patience: i64::from(patience),
             heard: None,
+            unit,
+            seconds: false,
+            no_seconds: false,
             lost: false,
         };
         Intake { lines: Lines::default(), told }
@@ -168,6 +186,8 @@ impl Intake {
         self.told.with_levels(&mut see, |levels, see| levels.finish(see));
         self.told.heard = None;
         self.told.moments.break_off();
+        self.told.seconds = false;
+        self.told.no_seconds = false;
     }
 }
 
@@ -197,15 +217,18 @@ impl Told {
         if text.trim_start().is_empty() || text.trim_start().starts_with('#') {
             return;
         }
-        match self.form.row(number, text) {
+        match self.form.row(number, text, self.unit) {
             Ok(Row::Nothing) => {}
             Ok(Row::Read(TableRead { line, bits, expected }, own)) => {
                 let at = self.moments.place(own, now);
                 let (pulses, ended) = (Vec::new(), None);
                 see(Event::Read(Box::new(Arrived { bits, pulses, ended, expected, at, line })));
             }
-            Ok(Row::Change(change)) => {
-                self.with_levels(see, |levels, see| levels.level(change, see));
+            Ok(Row::Levels(one, other)) => {
+                self.with_levels(see, |levels, see| {
+                    levels.level(one, see);
+                    other.iter().for_each(|&other| levels.level(other, see));
+                });
                 self.heard = Some((now, line.number));
             }
             Err(error) => no_read(text.as_bytes(), error),
@@ -218,9 +241,19 @@ impl Told {
         see: &mut dyn FnMut(Event),
         work: impl FnOnce(&mut Levels, &mut dyn FnMut(Read<'_>)),
     ) {
-        let Told { levels, moments, heard, .. } = self;
+        let Told { form, levels, moments, heard, seconds, no_seconds, .. } = self;
         let (now, line) = heard.unwrap_or_default();
+        let taken = form.seconds_taken();
         work(levels, &mut |read| {
+            *seconds |= taken && read.pulses().iter().any(is_short);
+            if taken && !*seconds {
+                if !std::mem::replace(no_seconds, true) {
+                    let number = usize::try_from(line).unwrap_or(usize::MAX);
+                    let error = LineError::at_line(number, LineProblem::NoSeconds);
+                    see(Event::NoRead { text: String::new(), error: Box::new(error) });
+                }
+                return;
+            }
             see(Event::Read(Box::new(Arrived {
                 bits: bits_of(read.pulses()),
                 pulses: read.pulses().to_vec(),
@@ -231,4 +264,11 @@ impl Told {
             })));
         });
     }
+}
+
+/// Whether a pulse may be a reader's: it is over, and shorter than a hundred
+/// times the longest there may be (SIA AC-01-1996.10). Milliseconds and less that
+/// are taken as seconds make pulses of 20 ms and more.
+fn is_short(pulse: &Pulse) -> bool {
+    pulse.complete && pulse.width < 10_000_000
 }

@@ -15,10 +15,18 @@
 //! - **a level change** of a data line, as in a
 //!   [capture](crate::capture), behind the headings `time_us,line,level` (any
 //!   unit); without headings in µs, such as `1250,D0,0`;
+//! - **the levels** of both data lines, sampled, behind the headings
+//!   `time_us,d0,d1`;
 //! - headings, which may come at any time, as when a device starts again;
 //! - blank, or a comment behind `#`.
 //!
-//! Everything else is told and passed over.
+//! Times whose heading gives no unit are in that of [`Options::unit`], else in
+//! seconds; where they cannot be seconds that is told once, and their reads are
+//! passed over.
+//!
+//! Everything else is told and passed over. Headings of any other table are told
+//! once, and the rows that have as many cells are passed over until other
+//! headings come: some of them look like reads.
 //!
 //! ```
 //! use misread::watch::{Event, Intake, Options};
@@ -39,6 +47,7 @@
 //! ```
 
 mod intake;
+mod level_rows;
 mod levels;
 mod lines;
 mod listen;

@@ -1,13 +1,12 @@
-//! What a line is: a read, a row of a table, a level change, headings.
+//! What a line is: a read, a row of a table, headings.
 
-use crate::capture::cells::{
-    LEVELS, LINES, TIMES, column_of, line_in, nanoseconds, number_in, unit_in,
-};
-use crate::capture::{TimeUnit, line_named};
+use super::level_rows::{LevelRows, TIME, column_named};
+use crate::capture::TimeUnit;
+use crate::capture::cells::{TIMES, nanoseconds, number_in, unit_in, words};
 use crate::file::{
     Columns, LineError, LineProblem, RowReader, TableRead, delimiter, is_bits, read_of, shown,
 };
-use crate::pulse::{Change, Level};
+use crate::pulse::{Change, Line};
 
 /// What the lines of a stream are, as the last headings say.
 #[derive(Debug)]
@@ -16,8 +15,19 @@ pub(super) enum Form {
     Plain,
     /// Rows of a table of reads.
     Reads { columns: Box<Columns>, time: Option<(usize, TimeUnit)> },
-    /// Level changes.
-    Changes(Changes),
+    /// Rows with the levels of the lines.
+    Levels(LevelRows),
+    /// Rows of a table that is not understood.
+    Passed(Passed),
+}
+
+/// The headings of a table that is not understood.
+#[derive(Debug)]
+pub(super) struct Passed {
+    delimiter: u8,
+    headings: Vec<String>,
+    /// Whether one of them says when.
+    timed: bool,
 }
 
 /// What a line says.
@@ -27,22 +37,36 @@ pub(super) enum Row {
     Nothing,
     /// A read, and when it was by the stream's own time in nanoseconds.
     Read(TableRead, Option<i64>),
-    /// A level change.
-    Change(Change),
+    /// A level change, or the levels of both lines at a time.
+    Levels(Change, Option<Change>),
 }
 
 impl Form {
-    /// What a line says. Headings change the form.
-    pub(super) fn row(&mut self, number: usize, text: &str) -> Result<Row, LineError> {
-        if let Some(form) = Form::of_headings(number, text) {
-            *self = form?;
-            return Ok(Row::Nothing);
+    /// What a line says; times are in that unit where nothing else is said.
+    /// Headings change the form.
+    pub(super) fn row(
+        &mut self,
+        number: usize,
+        text: &str,
+        unit: Option<TimeUnit>,
+    ) -> Result<Row, LineError> {
+        // Samples come by the hundred thousand a second.
+        if text.contains(char::is_alphabetic) {
+            if let Some(form) = Form::of_headings(number, text, unit) {
+                *self = form?;
+                return Ok(Row::Nothing);
+            }
+            if let Some(passed) = self.not_understood(text) {
+                // Said once, however often they come.
+                if matches!(self, Form::Passed(before) if before.headings == passed.headings) {
+                    return Ok(Row::Nothing);
+                }
+                *self = Form::Passed(passed);
+                return Err(LineError::at_line(number, LineProblem::Headings));
+            }
         }
         match self {
-            Form::Plain => match Changes::without_headings(text) {
-                Some(mut changes) => changes.row(number, text).map(Row::Change),
-                None => plain(number, text),
-            },
+            Form::Plain => without_headings(number, text, unit),
             Form::Reads { columns, time } => {
                 let own = match time {
                     Some((column, unit)) => time_in(columns, number, text, *column, *unit)?,
@@ -51,95 +75,89 @@ impl Form {
                 let read = columns.read_row(number, text).transpose()?;
                 Ok(read.map_or(Row::Nothing, |read| Row::Read(read, own)))
             }
-            Form::Changes(changes) => {
-                // A device may tell finished reads among the changes.
-                let alone = !text.as_bytes().contains(&changes.delimiter);
-                match plain(number, text) {
-                    Ok(read) if alone => Ok(read),
-                    _ => changes.row(number, text).map(Row::Change),
-                }
+            Form::Levels(rows) => {
+                // A device may tell finished reads among the levels.
+                let alone = !text.as_bytes().contains(&rows.delimiter);
+                let read = alone.then(|| plain(number, text).ok()).flatten();
+                read.map_or_else(|| rows.row(number, text), Ok)
             }
+            Form::Passed(passed) if passed.is_row(text) => Ok(Row::Nothing),
+            Form::Passed(_) => without_headings(number, text, unit),
         }
     }
 
-    fn of_headings(number: usize, text: &str) -> Option<Result<Form, LineError>> {
+    /// Whether times are taken as seconds for want of a word.
+    pub(super) fn seconds_taken(&self) -> bool {
+        matches!(self, Form::Levels(rows) if rows.seconds_taken)
+    }
+
+    fn of_headings(
+        number: usize,
+        text: &str,
+        unit: Option<TimeUnit>,
+    ) -> Option<Result<Form, LineError>> {
         let headings = RowReader::new(delimiter(text)).cells(text).ok()?;
-        if let Some(changes) = Changes::of(delimiter(text), headings.clone()) {
-            return Some(Ok(Form::Changes(changes)));
+        if let Some(rows) = LevelRows::of_changes(delimiter(text), headings.clone(), unit) {
+            return Some(Ok(Form::Levels(rows)));
         }
-        if !headings.iter().any(|heading| is_bits(heading)) {
-            return None;
+        if headings.iter().any(|heading| is_bits(heading)) {
+            return Some(Columns::of(number, text).map(|columns| {
+                let time = columns.time().map(|(column, heading)| {
+                    (column, unit_in(heading).unwrap_or(TimeUnit::Seconds))
+                });
+                Form::Reads { columns: Box::new(columns), time }
+            }));
         }
-        Some(Columns::of(number, text).map(|columns| {
-            let time = columns.time().map(|(column, heading)| (column, unit_of(heading)));
-            Form::Reads { columns: Box::new(columns), time }
-        }))
-    }
-}
-
-/// The columns of level changes.
-#[derive(Debug)]
-pub(super) struct Changes {
-    row: RowReader,
-    delimiter: u8,
-    headings: Vec<String>,
-    time: usize,
-    unit: TimeUnit,
-    line: usize,
-    level: usize,
-}
-
-impl Changes {
-    /// By headings, where they are those of level changes in a capture.
-    fn of(delimiter: u8, headings: Vec<String>) -> Option<Self> {
-        let time = column_of(&headings, TIMES)?;
-        let line = column_of(&headings, LINES)?;
-        let level = column_of(&headings, LEVELS)?;
-        let unit = unit_of(headings.get(time)?);
-        let row = RowReader::new(delimiter);
-        Some(Changes { row, delimiter, headings, time, unit, line, level })
+        LevelRows::of_levels(delimiter(text), headings, unit).map(|rows| Ok(Form::Levels(rows)))
     }
 
-    /// The usual columns, for a row that must be a level change: it has three
-    /// cells, the first a number and the second a line's name.
-    fn without_headings(text: &str) -> Option<Self> {
+    /// The headings of a line that can only be headings, of another kind of
+    /// table. What a device says of itself may have a comma in it too: such a
+    /// line says when, or names both lines, or is nothing but names where no
+    /// table has been understood.
+    fn not_understood(&self, text: &str) -> Option<Passed> {
         let delimiter = delimiter(text);
-        let cells = RowReader::new(delimiter).cells(text).ok()?;
-        let [time, line, _] = cells.as_slice() else { return None };
-        line_named(line)?;
-        number_in(time, delimiter)?;
-        let headings = ["time_us", "line", "level"].map(str::to_owned).to_vec();
-        Changes::of(delimiter, headings)
-    }
-
-    fn row(&mut self, number: usize, text: &str) -> Result<Change, LineError> {
-        let cells = self.row.cells(text).map_err(|problem| LineError::at_line(number, problem))?;
-        let expected = self.headings.len();
-        let filled = cells.iter().rposition(|cell| !cell.is_empty()).map_or(0, |last| last + 1);
-        if filled > expected {
-            let problem = LineProblem::Cells { found: filled, expected };
-            return Err(LineError::at_line(number, problem));
-        }
-        let cell = |column: usize| cells.get(column).map_or("", String::as_str);
-        let refuse = |column: usize, expected: &'static str| LineError {
-            cell: self.headings.get(column).map(|heading| shown(heading)),
-            ..LineError::at_line(number, LineProblem::Cell { found: shown(cell(column)), expected })
+        let headings = RowReader::new(delimiter).cells(text).ok()?;
+        let is_time = |heading: &String| {
+            let words = words(heading);
+            let mut words = words.iter().map(String::as_str);
+            words.next().is_some_and(|word| TIMES.contains(&word))
+                && words.next().is_none_or(|word| TimeUnit::named(word).is_some())
         };
-        let time = number_in(cell(self.time), self.delimiter)
-            .and_then(|time| nanoseconds(time, self.unit))
-            .ok_or_else(|| refuse(self.time, TIME))?;
-        let line =
-            line_in(cell(self.line)).ok_or_else(|| refuse(self.line, "the name of D0 or of D1"))?;
-        let level = match number_in(cell(self.level), self.delimiter) {
-            Some(0.0) => Level::Low,
-            Some(1.0) => Level::High,
-            _ => return Err(refuse(self.level, "a level, 0 or 1")),
-        };
-        Ok(Change { time, line, level })
+        let timed = headings.iter().any(is_time);
+        let both = || Line::BOTH.iter().all(|&line| column_named(&headings, line).is_some());
+        let names = || matches!(self, Form::Plain | Form::Passed(_)) && !text.trim().contains(' ');
+        (headings.len() > 1
+            && headings.iter().all(|heading| is_name(heading))
+            && read_of(text).is_err()
+            && (timed || both() || names()))
+        .then_some(Passed { delimiter, headings, timed })
     }
 }
 
-const TIME: &str = "a time, less than 1000 days off";
+impl Passed {
+    /// Whether a line has the shape of the table's rows. That of a level change
+    /// without headings is one where the table says nothing of time.
+    fn is_row(&self, text: &str) -> bool {
+        let count = |cells: Vec<String>| cells.len() == self.headings.len();
+        RowReader::new(self.delimiter).cells(text).is_ok_and(count)
+            && (self.timed || LevelRows::without_headings(text, None).is_none())
+    }
+}
+
+/// A name as in a heading, its unit in brackets perhaps.
+fn is_name(heading: &str) -> bool {
+    heading.starts_with(char::is_alphabetic)
+        && heading.chars().all(|c| c.is_alphanumeric() || "-_./ ()[]".contains(c))
+}
+
+/// A line that stands under no headings.
+fn without_headings(number: usize, text: &str, unit: Option<TimeUnit>) -> Result<Row, LineError> {
+    match LevelRows::without_headings(text, unit) {
+        Some(mut rows) => rows.row(number, text),
+        None => plain(number, text),
+    }
+}
 
 /// A line that is a read.
 fn plain(number: usize, text: &str) -> Result<Row, LineError> {
@@ -170,9 +188,4 @@ fn time_in(
             Err(LineError { cell: heading, ..refuse(problem) })
         }
     }
-}
-
-/// The unit of a time's heading: its own, or seconds.
-fn unit_of(heading: &str) -> TimeUnit {
-    unit_in(heading).unwrap_or(TimeUnit::Seconds)
 }

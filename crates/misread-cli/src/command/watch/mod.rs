@@ -14,7 +14,7 @@ use misread::watch::{Event, Heard, Intake, Options};
 use crate::catalogue::Known;
 use crate::command::explain::WeighArgs;
 use crate::context::{Context, Outcome, Stop};
-use crate::recording::Probe;
+use crate::recording::{Probe, Unit};
 
 use origin::{Message, Origin};
 use record::Record;
@@ -29,8 +29,9 @@ Examples:
   Another program hands the reads on, and the evening is to be kept:
     sail-loft-log | misread watch --record sail-loft.txt
 
-With --device, Enter explains all reads so far; n and Enter forgets them, as
-after mending; q and Enter ends.
+Enter explains all reads so far; n and Enter forgets them, as after mending; q
+and Enter ends. Where another program hands the reads on, this is so as long as
+the answers go to the terminal.
 
 Exit status: 0 every read was good, 1 some were not, 2 nothing could be opened
 or read, or the record could not be written.";
@@ -39,8 +40,9 @@ or read, or the record could not be written.";
 ///
 /// What comes is text, a line at a time: a read (bits, or hexadecimal with its
 /// length), a row of a table with the headings bits, a time such as time_s and
-/// what the card should carry, or a level change of a data line under the
-/// headings time_us,line,level. Anything else is said and passed over.
+/// what the card should carry, a level change of a data line under the headings
+/// time_us,line,level, or the levels of both under time_us,d0,d1. Anything else
+/// is said and passed over.
 ///
 /// The full answer, for the last 64 reads, comes at the end: they are then taken
 /// to suffer the same fault at the same reader. Where no one fault explains them
@@ -70,6 +72,10 @@ pub(crate) struct WatchArgs {
     /// Where the two lines are tapped, if level changes come
     #[arg(long, value_name = "WHERE", default_value = "panel")]
     probe_at: Probe,
+    /// The unit of the times of levels, where their heading does not say; else
+    /// seconds
+    #[arg(long, value_enum, value_name = "UNIT")]
+    time_unit: Option<Unit>,
     /// The same bits again within this time are a repeat
     #[arg(
         long,
@@ -97,7 +103,8 @@ pub(crate) fn run(args: &WatchArgs, known: &Known, context: &mut Context) -> Out
     let origin = Origin::of(args);
     let messages = origin.open(clock)?;
 
-    let mut intake = Intake::new(Options::default());
+    let mut intake =
+        Intake::new(Options { unit: args.time_unit.map(Into::into), ..Options::default() });
     let mut events: Vec<Event> = Vec::new();
     loop {
         let mut see = |event| events.push(event);

@@ -1,6 +1,8 @@
-//! Where the bytes come from: a serial port, or standard input.
+//! Where the bytes come from, a serial port or standard input, and the keyboard
+//! beside them.
 
-use std::io::{self, IsTerminal};
+use std::fs::File;
+use std::io::{self, BufRead, BufReader, IsTerminal};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread;
 use std::time::Duration;
@@ -25,7 +27,7 @@ const WAITING: usize = 16;
 pub(super) enum Message {
     /// From the stream.
     Heard(Heard),
-    /// A line typed on the keyboard, while a port is watched.
+    /// A line typed on the keyboard.
     Key(String),
 }
 
@@ -61,12 +63,13 @@ impl Origin {
         clock: impl Fn() -> i64 + Send + 'static,
     ) -> Result<Receiver<Message>, Refusal> {
         let (sender, messages) = sync_channel(WAITING);
+        let mut typed = io::stdin().is_terminal();
         let listening = match self {
             Origin::Port { path, baud } => {
                 let port = open_port(path, *baud).map_err(|error| no_port(path, &error))?;
                 let (path, baud) = (path.clone(), *baud);
                 let reopen = move || open_port(&path, baud).map_err(io::Error::from);
-                keyboard(sender.clone())
+                keyboard(BufReader::new(io::stdin()), sender.clone())
                     .and_then(|()| listen(port, Some(reopen), PAUSE, clock, sender))
             }
             Origin::Stdin if io::stdin().is_terminal() => {
@@ -77,11 +80,17 @@ impl Origin {
             }
             Origin::Stdin => {
                 let never = None::<fn() -> io::Result<io::Stdin>>;
-                listen(io::stdin(), never, PAUSE, clock, sender)
+                let terminal = terminal();
+                typed = terminal.is_some();
+                terminal
+                    .map_or(Ok(()), |terminal| keyboard(BufReader::new(terminal), sender.clone()))
+                    .and_then(|()| listen(io::stdin(), never, PAUSE, clock, sender))
             }
         };
         listening.map_err(|error| Refusal::new(format!("cannot listen: {error}"), ""))?;
-        self.greet();
+        if typed {
+            self.greet();
+        }
         Ok(messages)
     }
 
@@ -103,19 +112,21 @@ impl Origin {
         Refusal::new(
             format!("no read came from {}", self.name()),
             "a read a line, such as 10010101000000100110100100 or 0x95026900/26, or level changes \
-             under the headings time_us,line,level; each line ends with a line break",
+             under the headings time_us,line,level, or levels under time_us,d0,d1; each line ends \
+             with a line break",
         )
     }
 
     /// Says on a terminal what the keys do.
     fn greet(&self) {
-        let Origin::Port { path, baud } = self else { return };
-        if io::stdin().is_terminal() && io::stderr().is_terminal() {
-            eprintln!("Watching {path} at {baud} baud.");
-            eprintln!(
-                "Enter explains all reads so far, n and Enter forgets them, q and Enter ends."
-            );
+        if !io::stderr().is_terminal() {
+            return;
         }
+        match self {
+            Origin::Port { path, baud } => eprintln!("Watching {path} at {baud} baud."),
+            Origin::Stdin => eprintln!("Watching standard input."),
+        }
+        eprintln!("Enter explains all reads so far, n and Enter forgets them, q and Enter ends.");
     }
 }
 
@@ -134,10 +145,18 @@ fn no_port(path: &str, error: &serialport::Error) -> Refusal {
     Refusal::new(format!("cannot be opened: {error}"), expected).at(place)
 }
 
+/// The keyboard while the stream comes over standard input: that of the terminal
+/// the answers are shown on. Where they go elsewhere nobody is asked for keys, and
+/// what is typed there is meant for another program.
+fn terminal() -> Option<File> {
+    const NAME: &str = if cfg!(windows) { "CONIN$" } else { "/dev/tty" };
+    io::stdout().is_terminal().then(|| File::open(NAME).ok())?
+}
+
 /// Hands on what is typed, for as long as there is a keyboard.
-fn keyboard(sender: SyncSender<Message>) -> io::Result<()> {
+fn keyboard(typed: impl BufRead + Send + 'static, sender: SyncSender<Message>) -> io::Result<()> {
     let work = move || {
-        for line in io::stdin().lines() {
+        for line in typed.lines() {
             let Ok(line) = line else { return };
             if sender.send(Message::Key(line)).is_err() {
                 return;

@@ -9,7 +9,7 @@ use misread::cause::catalogue::{card_info, info};
 use misread::diagnose::{
     Case, CaseRead, DiagnoseError, Diagnosis, Expected, Verdict, diagnose, percent, posterior,
 };
-use misread::file::{Entry, LineError};
+use misread::file::{Entry, LineError, LineProblem};
 use misread::pulse::{Evidence, Limits, Pulse, Rhythm};
 use misread::watch::{Arrived, Event};
 
@@ -36,6 +36,10 @@ const NAMED: u64 = 20;
 /// How likely it is that something is changed at the gate between two reads, as
 /// the conductors are, or the reader (judgement).
 const CHANGED: f64 = 0.02;
+
+/// How likely it is that somebody changes something there back and forth, as who
+/// exchanges the conductors again and again to see what it does (judgement).
+const AT_WORK: f64 = 0.02;
 
 /// What has come so far.
 pub(super) struct Session<'a> {
@@ -146,7 +150,7 @@ impl<'a> Session<'a> {
             return Ok(context.out.flush()?);
         }
         let (from, all) = (self.explained_from(), self.kept.len());
-        self.question.case = self.case(from..all);
+        self.question.case = self.case(self.kept.range(from..all));
         if !context.json {
             let since = self.since;
             let title = match (all - from, since) {
@@ -321,6 +325,14 @@ impl<'a> Session<'a> {
     fn no_read(&mut self, text: &str, error: &LineError, context: &mut Context) -> Done {
         let stream = Stream { file: None, entries: self.entries, masking: context.masking };
         let mut refusal = stream.refusal(error);
+        match error.problem {
+            LineProblem::Headings => {
+                refusal.expected += "; of other tables of the two lines misread capture FILE \
+                                     makes reads, once they are in a file";
+            }
+            LineProblem::NoSeconds => refusal.expected += ", or --time-unit with it",
+            _ => {}
+        }
         let column = error.column.filter(|_| error.cell.is_none());
         if let Some(column) = column.filter(|&column| column <= text.chars().count()) {
             refusal.excerpt = Some((context.masking.pasted(text), column - 1));
@@ -395,13 +407,38 @@ impl<'a> Session<'a> {
             .zip(starts().chain([at]))
             .map(|(from, to)| self.ln_evidence(from..to))
             .sum();
-        let apart = apart + starts().count() as f64 * CHANGED.ln();
-        if changed(0, at, apart.max(self.ln_evidence(0..at))) { at } else { 0 }
+        let seldom = (apart + starts().count() as f64 * CHANGED.ln()).max(self.ln_evidence(0..at));
+        let seldom = seldom + CHANGED.ln() + self.ln_evidence(at..all);
+        let often = Some(turns.len()).filter(|_| turns.last() == Some(&at));
+        let often = often.and_then(|turns| self.ln_back_and_forth(turns));
+        let apart = often.map_or(seldom, |often| seldom.max(often));
+        if apart > self.ln_evidence(0..all) { at } else { 0 }
+    }
+
+    /// The same for all reads, of somebody who changes something back and forth
+    /// so many times: one thing holds for the reads that are alike, another for
+    /// the others. None where there are not just the two.
+    fn ln_back_and_forth(&self, turns: usize) -> Option<f64> {
+        let there = || self.kept.iter().filter(|kept| !kept.read.bits.is_empty());
+        let one = there().next()?.verdict;
+        let is_one = |kept: &&Kept| kept.verdict == one;
+        let other = there().find(|kept| !is_one(kept))?.verdict;
+        if there().any(|kept| kept.verdict != one && kept.verdict != other) {
+            return None;
+        }
+        let gaps = there().count() - 1;
+        let evidence = self.ln_evidence_of(there().filter(is_one))
+            + self.ln_evidence_of(there().filter(|kept| !is_one(kept)));
+        Some(ln_at_work(turns, gaps) + evidence)
     }
 
     /// The natural logarithm of the probability of some of the reads under the
     /// model.
     fn ln_evidence(&self, reads: Range<usize>) -> f64 {
+        self.ln_evidence_of(self.kept.range(reads))
+    }
+
+    fn ln_evidence_of<'k>(&self, reads: impl Iterator<Item = &'k Kept> + Clone) -> f64 {
         let Question { candidates, model, .. } = &self.question;
         let go_on = &mut |_| ControlFlow::Continue(());
         // Reads that are all empty are as good with the others as apart.
@@ -410,14 +447,13 @@ impl<'a> Session<'a> {
     }
 
     /// Some of the reads that are kept.
-    fn case(&self, reads: Range<usize>) -> Case {
+    fn case<'k>(&self, kept: impl Iterator<Item = &'k Kept> + Clone) -> Case {
         let rhythm = self.rhythm();
-        let kept = || self.kept.range(reads.clone());
-        let reads = kept().map(|kept| CaseRead {
+        let reads = kept.clone().map(|kept| CaseRead {
             pulses: Evidence::of(&kept.pulses, &rhythm),
             ..kept.read.clone()
         });
-        let captured = kept().all(|kept| !kept.pulses.is_empty());
+        let captured = kept.clone().all(|kept| !kept.pulses.is_empty());
         Case { reads: reads.collect(), captured: captured.then_some(self.probe_at) }
     }
 
@@ -431,6 +467,15 @@ impl<'a> Session<'a> {
         let go_on = &mut |_| ControlFlow::Continue(());
         diagnose(case, candidates, model, masking.numbers(), go_on)
     }
+}
+
+/// The natural logarithm of how likely it is that somebody is at work who changes
+/// something in just these many of the gaps between reads, at any rate alike.
+fn ln_at_work(changes: usize, gaps: usize) -> f64 {
+    // ∫ρᵏ(1−ρ)ⁿ⁻ᵏdρ = 1/((n+1)·(n over k)).
+    let still = gaps.saturating_sub(changes);
+    let ways: f64 = (1..=changes).map(|i| ((still + i) as f64 / i as f64).ln()).sum();
+    AT_WORK.ln() - ways - (gaps as f64 + 1.0).ln()
 }
 
 /// The time since the start.
