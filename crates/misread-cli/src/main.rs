@@ -20,6 +20,7 @@ mod lines;
 mod masking;
 mod meter;
 mod output;
+mod overview;
 mod priors;
 mod reads;
 mod recording;

@@ -9,7 +9,7 @@ use super::summary::{Extent, Summary};
 use crate::command::decode::first_line;
 use crate::draw::{COLUMNS, Drawing, Ink, Line, Marked, hanging, strip_lines, wrap};
 use crate::masking::Masking;
-use crate::recording::Overview;
+use crate::overview::Overview;
 use crate::words;
 
 /// The answer, and what was taken for it.

@@ -6,7 +6,7 @@ use misread::pulse::FindingKind;
 
 use super::kinds;
 use super::shown::Shown;
-use crate::recording::Overview;
+use crate::overview::Overview;
 use crate::words;
 
 /// Reads drawn in full unless all are asked for.

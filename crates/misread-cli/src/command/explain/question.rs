@@ -17,8 +17,9 @@ use crate::catalogue::Known;
 use crate::command::decode::hexadecimal;
 use crate::json::Place;
 use crate::masking::Masking;
+use crate::overview::Cut;
 use crate::reads::{self, Item, Source};
-use crate::recording::{Cut, Recording, damage_refusal, for_captures};
+use crate::recording::{Recording, damage_refusal, for_captures};
 use crate::refusal::{Refusal, text_message};
 use crate::values;
 

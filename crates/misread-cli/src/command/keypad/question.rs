@@ -16,8 +16,9 @@ use crate::command::decode::hexadecimal;
 use crate::command::explain::Stream;
 use crate::json::Place;
 use crate::masking::Masking;
+use crate::overview::Cut;
 use crate::reads::{self, Item};
-use crate::recording::{Cut, Recording, damage_refusal, for_captures};
+use crate::recording::{Recording, damage_refusal, for_captures};
 use crate::refusal::Refusal;
 use crate::values;
 
