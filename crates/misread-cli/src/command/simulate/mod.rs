@@ -82,7 +82,8 @@ pub(crate) struct SimulateArgs {
     /// Write to a new file instead of standard output
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
-    /// Pulse width in µs
+    /// Pulse width in µs; under 45 the runts of a fault are narrower than the 20
+    /// that SIA AC-01 allows
     #[arg(long, value_name = "US", default_value_t = 50.0, value_parser = number, allow_negative_numbers = true)]
     width: f64,
     /// Pulse interval in µs
