@@ -60,7 +60,8 @@ fn micros(ns: u32) -> f64 {
 
 impl Shape {
     /// Pulse width and interval in nanoseconds, and by what share of either a
-    /// pulse is off at most.
+    /// pulse is off at most. Where width or interval is one that SIA AC-01
+    /// allows, being off takes none over its limit.
     ///
     /// # Errors
     ///
