@@ -129,8 +129,10 @@ impl Default for Shape {
 ///
 /// A line without a pulse is silent, whatever the cause. And where the shape
 /// leaves no room the fault is drawn as it is: the runts of pulses under some
-/// 44 µs are narrower than the 20 µs allowed, and noise between beats of under
-/// some 0.45 ms is closer to one of them than 200 µs.
+/// 44 µs are narrower than the 20 µs allowed, and between beats of under some
+/// 0.45 ms any extra pulse is closer to one of them than 200 µs; under some
+/// 0.25 ms, or where a pulse lasts an eighth of the beat, it hides the beat
+/// itself, and findings that hang on it come and go.
 pub fn pulses(
     cause: Cause,
     reads: &[SentRead],

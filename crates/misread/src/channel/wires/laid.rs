@@ -17,8 +17,9 @@ const LIMITS: Limits = Limits::SIA_AC_01;
 const CLEAR: f64 = 1.025;
 
 /// The share of a beat within which an extra pulse stays close to another: what
-/// is left of the beat is still one, to within 15 %.
-const CLOSE: f64 = 0.14;
+/// is left of the beat is still one, to within 15 %, and a whole beat is within
+/// 15 % of that where most are cut so.
+const CLOSE: f64 = 0.13;
 
 /// The share of the shortest interval allowed below which an interval is no bit
 /// period for certain, and the beat can be told whatever comes.
