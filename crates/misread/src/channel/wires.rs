@@ -162,8 +162,9 @@ pub fn pulses(
 /// The pulses of each read so that a capture of them shows just these findings
 /// of the model's table: as the cause would have them where that does, else on
 /// an even beat with what is wanted put in. Runts and pairs that no cause but
-/// chance brings are within the limits as well, where that shows them. `None` where no pulses with these bits can show them, such
-/// as a short pulse on a line with a single one.
+/// chance brings are within the limits as well, where that shows them. `None`
+/// where no pulses with these bits can show them, such as a short pulse on a
+/// line with a single one.
 pub fn pulses_showing(
     cause: Cause,
     reads: &[SentRead],
