@@ -31,6 +31,8 @@ pub(crate) struct Simulate {
     pub(crate) layout: Option<String>,
     /// What the card is said to carry; null where nothing is said.
     pub(crate) expected: Option<Fields>,
+    /// The keys of a keypad; null for a card.
+    pub(crate) keys: Option<Keys>,
     /// The frame of each presented card or key, in order; none where the bits
     /// came from no frame.
     pub(crate) frames: Vec<Frame>,
@@ -40,6 +42,15 @@ pub(crate) struct Simulate {
 
 impl Simulate {
     pub(crate) const SCHEMA: &str = "misread/simulate/1";
+}
+
+/// Keys as digits, `*` and `#`; • for hidden.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Keys {
+    /// Those that are said to have been pressed.
+    pub(crate) said: String,
+    /// Those that were pressed; null where the bits came from none.
+    pub(crate) pressed: Option<String>,
 }
 
 /// The frame of a card.

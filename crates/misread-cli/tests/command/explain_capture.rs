@@ -125,6 +125,17 @@ fn flags_of_a_capture_want_one() {
     assert_eq!(run.status, 2);
 }
 
+/// The limits are those of SIA AC-01-1996.10: pulses of 20 µs or more.
+#[test]
+fn timing_outside_the_limits_is_said() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = simulated(&folder, "narrow.csv", &["--as", "csv", "--width", "15"]);
+    let run = misread(["explain", "--capture", &path, "--layout", "open-26"]);
+    let says = "Outside the limits: pulse-too-short 26 times. misread capture shows where.";
+    assert!(run.stdout.contains(says), "{run:?}");
+    assert_eq!(run.status, 0, "{run:?}");
+}
+
 #[test]
 fn masked_it_shows_no_bit_of_a_field() {
     let folder = tempfile::tempdir().unwrap();

@@ -42,6 +42,7 @@ fn answers_are_as_their_schemas_say() {
     let sheet = path("sheet.csv");
     fs::write(&sheet, "bits,card\n00001,0\n00101,2\n01110,7\n11010,13\n").unwrap();
     let riddle = path("riddle.vcd");
+    let keys_riddle = path("loft.csv");
     let captured = crate::capture::capture;
     let wide = "1".repeat(56);
     for args in [
@@ -79,6 +80,17 @@ fn answers_are_as_their_schemas_say() {
         &["simulate", "--json", "--cause", "d0-weak", "facility=42"],
         &["simulate", "--json", "--mask", "--keys", "25#", "--keypad", "8"],
         &["simulate", "--json", "--draw-cause", "-o", &riddle, "--as", "vcd"],
+        &[
+            "simulate",
+            "--json",
+            "--draw-cause",
+            "--keys",
+            "25#",
+            "--keypad",
+            "4",
+            "-o",
+            &keys_riddle,
+        ],
         &["capture", "--json", &captured("slipway.vcd")],
         &["capture", "--json", "--layout", "open-26", &captured("slipway-inverted.vcd")],
         &["capture", "--json", "--mask", &captured("slipway-volts.csv")],

@@ -53,6 +53,56 @@ fn a_riddle_has_its_answer_beside_it() {
 }
 
 #[test]
+fn a_riddle_of_keys_tells_which_were_said_and_which_were_pressed() {
+    let folder = tempfile::tempdir().unwrap();
+    let made = |name: &str, seed: &str, more: &[&str]| {
+        let path = folder.path().join(name);
+        let args = ["simulate", "--draw-cause", "--keys", "2580#", "--keypad", "8", "--as", "csv"];
+        let to = ["--seed", seed, "-o", path.to_str().unwrap()];
+        let run = misread([&args[..], &to, more].concat());
+        assert_eq!(run.status, 0, "{run:?}");
+        let truth = fs::read_to_string(path.with_extension("truth.json")).unwrap();
+        let truth: serde_json::Value = serde_json::from_str(&truth).unwrap();
+        (run, fs::read(&path).unwrap(), truth)
+    };
+    let (run, bytes, truth) = made("one.csv", "3", &[]);
+    assert!(run.stdout.contains("\nThe keys pressed are said to be 2580#.\n"), "{run:?}");
+    assert!(!run.stdout.contains(truth["cause"].as_str().unwrap()), "{run:?}");
+    assert_eq!(truth["keys"]["said"], "2580#");
+    assert_eq!((&truth["expected"], &truth["card"]), (&().into(), &().into()));
+    let (_, again, _) = made("again.csv", "3", &[]);
+    assert_eq!(bytes, again);
+    assert_ne!(bytes, made("another.csv", "4", &[]).1);
+    // Some keys are others, and some reads come from no key.
+    let pressed: Vec<serde_json::Value> = (0..120)
+        .map(|seed| {
+            let truth = made(&format!("{seed}.csv"), &seed.to_string(), &[]).2;
+            let frames = truth["frames"].as_array().unwrap().len();
+            assert_eq!(truth["keys"]["pressed"].is_null(), frames == 0, "{truth}");
+            truth["keys"]["pressed"].clone()
+        })
+        .collect();
+    let others = pressed.iter().filter(|keys| keys.is_string() && *keys != "2580#").count();
+    let none = pressed.iter().filter(|keys| keys.is_null()).count();
+    // Of 120, 0.05 and 0.015; the first four standard deviations wide.
+    assert!((1..=15).contains(&others) && none <= 7, "{others} {none}");
+    let (run, _, truth) = made("masked.csv", "3", &["--mask"]);
+    assert!(run.stdout.contains("are said to be •••••."), "{run:?}");
+    assert_eq!(truth["keys"], serde_json::json!({ "said": "•••••", "pressed": "•••••" }));
+}
+
+#[test]
+fn a_chosen_fault_of_keys_tells_them_too() {
+    let keys = |cause: &str| {
+        let args = ["simulate", "--json", "--keys", "25#", "--keypad", "4", "--cause", cause];
+        misread(args).json()[0]["keys"].clone()
+    };
+    assert_eq!(keys("d0-weak"), serde_json::json!({ "said": "25#", "pressed": "25#" }));
+    assert_eq!(keys("random-bits"), serde_json::json!({ "said": "25#", "pressed": null }));
+    assert!(simulate(&["--json"]).json()[0]["keys"].is_null());
+}
+
+#[test]
 fn what_cannot_be_made_is_refused_before_anything_is_written() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("slipway.csv");

@@ -116,3 +116,34 @@ fn a_captured_cause_is_found_at_a_keypad_whose_code_is_known() {
         assert_eq!(run.status, i32::from(answer["ok"] == false), "{cause}");
     }
 }
+
+/// The truth of a riddle of keys is what the keypad's answer finds, or cannot
+/// tell from what it finds.
+#[test]
+fn a_hidden_cause_is_found_at_a_keypad_whose_code_is_said() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut found = 0;
+    for (mode, seed) in
+        ["4", "6", "8"].into_iter().flat_map(|mode| (1..=40).map(move |s| (mode, s)))
+    {
+        let path = folder.path().join(format!("{mode}-{seed}.csv"));
+        let file = path.to_str().unwrap();
+        let seed = seed.to_string();
+        let args = ["simulate", "--draw-cause", "--json", "--keys", "2580#", "--keypad", mode];
+        let run = misread([&args[..], &["--seed", &seed, "--as", "csv", "-o", file]].concat());
+        let truth = &run.json()[0];
+        let cause = truth["cause"].as_str().unwrap();
+        let run = misread(["keypad", "--json", "--expect", "2580#", "--capture", file]);
+        let answer = &run.json()[0];
+        assert!(
+            answer["verdict"] == cause || probability(&answer["possible"], cause) >= CONSIDERED,
+            "{mode} {seed} {cause}: {answer}"
+        );
+        found += u32::from(answer["verdict"] == cause);
+        if cause == "none" && answer["verdict"] == "none" {
+            let as_said = truth["keys"]["pressed"] == "2580#";
+            assert_eq!(answer["ok"] == true, as_said, "{mode} {seed}: {answer}");
+        }
+    }
+    assert!(found >= 100, "{found}");
+}

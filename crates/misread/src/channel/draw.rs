@@ -1,6 +1,6 @@
 //! Whole cases drawn from the priors, with the truth about them.
 
-use misread_core::pulse::Pulse;
+use misread_core::pulse::{Evidence, Pulse};
 use misread_core::{Bits, Layout};
 use rand_core::Rng;
 
@@ -266,15 +266,30 @@ pub fn draw_capture(
             continue;
         }
         let cause = truth.fault.cause();
-        for (read, received) in reads.iter_mut().zip(&received) {
-            read.pulses = draw_evidence(cause, received, &model, random);
+        let Some((evidence, pulses)) = lay_findings(cause, &received, &model, shape, random) else {
+            continue;
+        };
+        for (read, evidence) in reads.iter_mut().zip(evidence) {
+            read.pulses = evidence;
         }
-        let wanted: Vec<_> = reads.iter().map(|read| read.pulses).collect();
-        if let Some(pulses) = pulses_showing(cause, &received, &wanted, shape, random) {
-            return Ok(DrawnCapture { case: Case { reads, captured: Some(at) }, truth, pulses });
-        }
+        return Ok(DrawnCapture { case: Case { reads, captured: Some(at) }, truth, pulses });
     }
     Err(DrawError::Nothing)
+}
+
+/// The findings of each read, drawn at the model's rates, and pulses that show
+/// just these; `None` where none can.
+pub(crate) fn lay_findings(
+    cause: Cause,
+    received: &[SentRead],
+    model: &Model,
+    shape: &Shape,
+    random: &mut impl Rng,
+) -> Option<(Vec<Evidence>, Vec<Vec<Pulse>>)> {
+    let draw = |read| draw_evidence(cause, read, model, random);
+    let wanted: Vec<Evidence> = received.iter().map(draw).collect();
+    let pulses = pulses_showing(cause, received, &wanted, shape, random)?;
+    Some((wanted, pulses))
 }
 
 type Weighted = (Cause, Option<(CardState, usize)>, f64);

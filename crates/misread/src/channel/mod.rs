@@ -49,10 +49,11 @@
 
 mod draw;
 mod frame;
-mod random;
+pub(crate) mod random;
 mod send;
 mod wires;
 
+pub(crate) use draw::lay_findings;
 pub use draw::{
     DrawError, DrawnCapture, DrawnCase, Truth, draw_capture, draw_case, draw_case_expecting,
     draw_expected,

@@ -28,7 +28,7 @@ pub(super) fn unit(random: &mut impl Rng) -> f64 {
 }
 
 /// True with this probability.
-pub(super) fn chance(probability: f64, random: &mut impl Rng) -> bool {
+pub(crate) fn chance(probability: f64, random: &mut impl Rng) -> bool {
     unit(random) < probability
 }
 
@@ -38,7 +38,7 @@ pub(super) fn coin(random: &mut impl Rng) -> bool {
 }
 
 /// A number under `count`, each equally likely; 0 where `count` is 0.
-pub(super) fn below(count: usize, random: &mut impl Rng) -> usize {
+pub(crate) fn below(count: usize, random: &mut impl Rng) -> usize {
     let count = count as u64;
     // The words that would favour the low numbers are drawn again.
     let unfair = count.wrapping_neg().checked_rem(count).unwrap_or(0);
@@ -57,7 +57,7 @@ pub(super) fn between(first: usize, last: usize, random: &mut impl Rng) -> usize
 
 /// An index with the probability of its weight; `None` where no weight is
 /// over 0.
-pub(super) fn weighted(
+pub(crate) fn weighted(
     weights: impl Iterator<Item = f64> + Clone,
     random: &mut impl Rng,
 ) -> Option<usize> {

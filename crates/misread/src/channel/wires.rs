@@ -3,7 +3,8 @@
 //! [`pulses`] draws them as the fault would have them: a beat is missing where
 //! a pulse was lost, both lines are active at once where they touch, a pulse
 //! comes again at once where it rings, a line that is weak or noisy has runts.
-//! So a cause brings its own findings, and no others.
+//! So a cause brings its own findings, and no others but those that it cannot
+//! be without.
 //!
 //! [`pulses_showing`] draws them so that given findings are there and no others
 //! are, likely or not: for cases whose findings were drawn from a model.
@@ -59,7 +60,8 @@ fn micros(ns: u32) -> f64 {
 
 impl Shape {
     /// Pulse width and interval in nanoseconds, and by what share of either a
-    /// pulse is off at most.
+    /// pulse is off at most. Where width or interval is one that SIA AC-01
+    /// allows, being off takes none over its limit.
     ///
     /// # Errors
     ///
@@ -87,6 +89,17 @@ impl Shape {
         self.interval
     }
 
+    /// By what share of the interval a pulse is off at most; where the interval
+    /// is one that is allowed, two pulses are not brought closer than that.
+    fn off(&self) -> f64 {
+        let shortest = Limits::SIA_AC_01.interval.shortest;
+        let off = self.jitter / 2.0;
+        match self.interval.checked_sub(shortest) {
+            Some(room) => off.min(f64::from(room) / 2.0 / f64::from(self.interval)),
+            None => off,
+        }
+    }
+
     fn rhythm(&self) -> Rhythm {
         Rhythm { beat: Some(self.interval), width: [Some(self.width); 2] }
     }
@@ -101,6 +114,25 @@ impl Default for Shape {
 
 /// The pulses of each read as the cause would have them; the reads stand one
 /// after the other, with the usual gaps between.
+///
+/// A capture of them shows the findings that the model's table gives the cause,
+/// and keeps every limit of [`Limits::SIA_AC_01`] that the shape keeps, but for
+/// these, where the cause is not to be had without:
+///
+/// | cause | beside its own | because |
+/// |---|---|---|
+/// | `lines-shorted`, `crosstalk`, `random-bits` | `interval-too-short` | two pulses that overlap are closer than 200 µs |
+/// | ringing | `interval-too-short` | a line rings at once. Pairs 200 µs apart would be taken for bits, and where one pulse in twenty comes twice no beat is left of which a quarter could be told |
+/// | noise | `interval-too-short` | only in a read with more than one extra pulse in twenty: with more the beat is lost unless they come within 200 µs of another. Else each is 200 µs or more from either neighbour |
+/// | `d0-open`, `d1-open`, weak | `interval-too-long` | only of a reader slower than 10 ms: two of its beats are over 20 ms |
+/// | `frame-split` | `frames-too-close` | the gap that cut the frame is shorter than that between cards |
+///
+/// A line without a pulse is silent, whatever the cause. And where the shape
+/// leaves no room the fault is drawn as it is: the runts of pulses under some
+/// 44 µs are narrower than the 20 µs allowed, and between beats of under some
+/// 0.45 ms any extra pulse is closer to one of them than 200 µs; under some
+/// 0.25 ms, or where a pulse lasts an eighth of the beat, it hides the beat
+/// itself, and findings that hang on it come and go.
 pub fn pulses(
     cause: Cause,
     reads: &[SentRead],
@@ -113,10 +145,10 @@ pub fn pulses(
             let mut wires = if cause == Cause::RandomBits {
                 Wires::adrift(read, shape, random)
             } else {
-                Wires::by_cause(cause, read, &own(cause), shape, random)
+                Wires::by_cause(cause, read, &own(cause), shape, true, random)
             };
             for line in Line::BOTH {
-                if has_runts(cause, line) {
+                if chance(runts(cause, line, &wires), random) {
                     wires.add_runts(line, random);
                 }
             }
@@ -127,10 +159,12 @@ pub fn pulses(
     laid
 }
 
-/// The pulses of each read so that a capture of them shows just these findings:
-/// as the cause would have them where that does, else on an even beat with what
-/// is wanted put in. `None` where no pulses with these bits can show them, such
-/// as a short pulse on a line with a single one.
+/// The pulses of each read so that a capture of them shows just these findings
+/// of the model's table: as the cause would have them where that does, else on
+/// an even beat with what is wanted put in. Runts and pairs that no cause but
+/// chance brings are within the limits as well, where that shows them. `None`
+/// where no pulses with these bits can show them, such as a short pulse on a
+/// line with a single one.
 pub fn pulses_showing(
     cause: Cause,
     reads: &[SentRead],
@@ -138,17 +172,22 @@ pub fn pulses_showing(
     shape: &Shape,
     random: &mut impl Rng,
 ) -> Option<Vec<Vec<Pulse>>> {
-    let mut even = vec![cause == Cause::RandomBits; reads.len()];
+    let by_cause = vec![cause == Cause::RandomBits; reads.len()];
+    let mut even = by_cause.clone();
     let mut laid: Vec<Vec<Pulse>> = vec![Vec::new(); reads.len()];
     let mut again = vec![true; reads.len()];
-    for _ in 0..TRIES {
+    for count in 0..WITHIN_LIMITS + TRIES {
+        let within_limits = count < WITHIN_LIMITS;
+        if count == WITHIN_LIMITS {
+            even.clone_from(&by_cause);
+        }
         for (index, (read, wanted)) in reads.iter().zip(wanted).enumerate() {
             if !again[index] {
                 continue;
             }
             let mut wires = match even[index] {
-                true => Wires::even(read, shape, random),
-                false => Wires::by_cause(cause, read, wanted, shape, random),
+                true => Wires::even(read, shape, within_limits, random),
+                false => Wires::by_cause(cause, read, wanted, shape, within_limits, random),
             };
             wires.put_in(wanted, random);
             laid[index] = wires.finish();
@@ -217,7 +256,12 @@ pub fn changes<'a>(reads: impl IntoIterator<Item = &'a Vec<Pulse>>, rest: Level)
     changes
 }
 
-/// How often pulses are laid anew until a capture shows what is wanted.
+/// How often pulses are laid within the limits, where there is room, before
+/// they may be anywhere.
+const WITHIN_LIMITS: usize = 4;
+
+/// How often pulses are laid anew after that until a capture shows what is
+/// wanted.
 const TRIES: usize = 24;
 
 /// What a cause brings into every read that gives it a chance to.
@@ -241,12 +285,24 @@ fn own(cause: Cause) -> Evidence {
     }
 }
 
-fn has_runts(cause: Cause, line: Line) -> bool {
-    match cause {
-        Cause::BothWeak | Cause::BothNoise | Cause::Crosstalk => true,
-        Cause::D0Weak | Cause::D0Noise => line == Line::D0,
-        Cause::D1Weak | Cause::D1Noise => line == Line::D1,
-        _ => false,
+/// How likely a line has runts in a read.
+fn runts(cause: Cause, line: Line, wires: &Wires<'_>) -> f64 {
+    let is = |both, each: [Cause; 2]| cause == both || cause == each[line.index()];
+    let (pulses, extra) = wires.count(line);
+    // Where a line rings or is coupled into, the reader's own pulses are as wide
+    // as they should be.
+    if is(Cause::BothRinging, [Cause::D0Ringing, Cause::D1Ringing]) {
+        return if extra > 0 { 0.4 } else { 0.0 };
+    }
+    let has = is(Cause::BothWeak, [Cause::D0Weak, Cause::D1Weak])
+        || is(Cause::BothNoise, [Cause::D0Noise, Cause::D1Noise])
+        || cause == Cause::Crosstalk && extra > 0;
+    match has {
+        false => 0.0,
+        // One of two is half of them, and where half are narrow none is
+        // narrower than usual: not in every read.
+        true if pulses <= 2 => 0.35,
+        true => 1.0,
     }
 }
 

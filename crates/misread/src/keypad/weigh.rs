@@ -165,7 +165,7 @@ impl Seen {
 }
 
 /// What a way of sending can send in one read.
-enum Frames {
+pub(super) enum Frames {
     /// One frame a key, and the frames as bits.
     Keys(Mode, Vec<Posed>),
     /// Any frame of the layout; `None` where it allows none.
@@ -173,7 +173,7 @@ enum Frames {
 }
 
 impl Frames {
-    fn of(sending: &Sending, expected: Option<&[Key]>) -> Self {
+    pub(super) fn of(sending: &Sending, expected: Option<&[Key]>) -> Self {
         match sending {
             Sending::Keys(mode) => {
                 let Ok(layout) = misread_core::Layout::new(mode.spec()) else {
@@ -199,7 +199,7 @@ impl Frames {
 
 impl Frames {
     /// Whether a cause can do anything to them at all.
-    fn allow(&self, cause: Cause) -> bool {
+    pub(super) fn allow(&self, cause: Cause) -> bool {
         match (cause, self) {
             (Cause::FrameSplit, _) => false,
             (Cause::BytesReversed, Frames::Keys(..)) => false,

@@ -7,12 +7,12 @@ use misread::channel::{
     Fault, FaultError, Held, Rng, SentRead, Shape, ShapeError, draw_capture, draw_frame, pulses,
     seeded, send,
 };
-use misread::core::keypad::{Key, Mode};
 use misread::diagnose::Expected;
+use misread::keypad::{Habits, Key, Mode, draw_presses};
 use misread::pulse::Pulse;
 use misread::{Bits, Layout};
 
-use super::{KeyBits, SimulateArgs};
+use super::SimulateArgs;
 use crate::catalogue::Known;
 use crate::masking::Masking;
 use crate::refusal::Refusal;
@@ -26,11 +26,21 @@ pub(super) struct Made {
     layout: Option<Arc<Layout>>,
     /// What every card is said to carry, as typed.
     pub(super) said: Vec<(String, u64)>,
+    /// The keys, where a keypad sends them.
+    pub(super) keys: Option<Keys>,
     pub(super) frames: Vec<Bits>,
     /// What arrived; empty where nothing did.
     pub(super) reads: Vec<Bits>,
     /// The pulses of the reads that are not empty.
     pub(super) pulses: Vec<Vec<Pulse>>,
+}
+
+/// The keys of a keypad.
+pub(super) struct Keys {
+    /// Those that are said to have been pressed.
+    pub(super) said: Vec<Key>,
+    /// Those that were; `None` where the bits came from none.
+    pub(super) pressed: Option<Vec<Key>>,
 }
 
 impl Made {
@@ -40,12 +50,21 @@ impl Made {
         masking: Masking,
     ) -> Result<Self, Refusal> {
         let shape = shape(args)?;
-        if args.draw_cause {
-            return drawn(args, known, &shape, masking);
+        let keys = match (&args.keys, args.keypad) {
+            (Some(keys), Some(bits)) => Some((values::keys("--keys", keys, masking)?, bits.mode())),
+            _ => None,
+        };
+        match keys {
+            Some((keys, mode)) if args.draw_cause => return drawn_keys(args, keys, mode, &shape),
+            None if args.draw_cause => return drawn(args, known, &shape, masking),
+            _ => {}
         }
         let cause = cause(&args.cause)?;
         let said = values::parse(&args.values.join(","), masking)?;
-        let (layout, cards) = presented(args, &said, known, masking)?;
+        let (layout, cards) = match &keys {
+            Some((keys, mode)) => (key_layout(*mode)?, keys.iter().copied().map(pressed).collect()),
+            None => presented(args, &said, known, masking)?,
+        };
         let fault = fault(args, cause)?;
         let only = only(args, cause, cards.len())?;
         let sound = Fault::new(Cause::None, Held::Nothing).unwrap_or(fault);
@@ -74,7 +93,11 @@ impl Made {
         sent.retain(|read| !read.bits.is_empty());
         let pulses = pulses(cause, &sent, &shape, &mut seeded(args.seed, 1));
         let layout = (!cause.is_without_layout()).then(|| Arc::new(layout));
-        Ok(Made { fault, card: None, layout, said, frames, reads, pulses })
+        let keys = keys.map(|(said, _)| Keys {
+            pressed: (!cause.is_without_layout()).then(|| said.clone()),
+            said,
+        });
+        Ok(Made { fault, card: None, layout, said, keys, frames, reads, pulses })
     }
 
     /// The card's layout; `None` where the bits came from none.
@@ -105,22 +128,46 @@ fn drawn(
         card: capture.truth.card,
         layout,
         said,
+        keys: None,
         frames: capture.truth.frames,
         reads: capture.case.reads.iter().map(|read| read.bits).collect(),
         pulses: capture.pulses,
     })
 }
 
-/// The layout, and what each card or key carries.
+/// The wire, and whether the keys are those said, as likely as the keypad's
+/// diagnosis takes them to be.
+fn drawn_keys(
+    args: &SimulateArgs,
+    said: Vec<Key>,
+    mode: Mode,
+    shape: &Shape,
+) -> Result<Made, Refusal> {
+    let model = args.priors.model()?;
+    let at = args.probe_at.into();
+    let random = &mut seeded(args.seed, 0);
+    let drawn = draw_presses(&said, mode, &Habits::default(), &model, at, shape, random)
+        .map_err(|error| Refusal::new(error.to_string(), "--priors that leave a cause possible"))?;
+    let layout = drawn.pressed.as_ref().map(|_| key_layout(mode)).transpose()?;
+    Ok(Made {
+        fault: drawn.fault,
+        card: None,
+        layout: layout.map(Arc::new),
+        said: Vec::new(),
+        keys: Some(Keys { said, pressed: drawn.pressed }),
+        frames: drawn.frames,
+        reads: drawn.presses.iter().map(|press| press.bits).collect(),
+        pulses: drawn.pulses,
+    })
+}
+
+/// The layout, and what each card carries.
 fn presented(
     args: &SimulateArgs,
     said: &[(String, u64)],
     known: &Known,
     masking: Masking,
 ) -> Result<(Layout, Vec<Expected>), Refusal> {
-    if let (Some(keys), Some(bits)) = (&args.keys, args.keypad) {
-        return Ok((key_layout(bits)?, pressed(keys, masking)?));
-    }
     let layout = known.named(args.layout.as_deref().unwrap_or("open-26"))?.layout.clone();
     for (name, value) in said {
         let names: Vec<&str> = layout.fields().iter().map(|field| field.name()).collect();
@@ -190,18 +237,11 @@ fn shape(args: &SimulateArgs) -> Result<Shape, Refusal> {
     })
 }
 
-fn key_layout(bits: KeyBits) -> Result<Layout, Refusal> {
-    let mode = match bits {
-        KeyBits::Four => Mode::FourBit,
-        KeyBits::Six => Mode::SixBit,
-        KeyBits::Eight => Mode::EightBit,
-    };
+fn key_layout(mode: Mode) -> Result<Layout, Refusal> {
     Layout::new(mode.spec()).map_err(|error| Refusal::new(error.to_string(), ""))
 }
 
-/// A frame a key.
-fn pressed(keys: &str, masking: Masking) -> Result<Vec<Expected>, Refusal> {
-    let keys = values::keys("--keys", keys, masking)?;
-    let card = |key: Key| Expected::from([("key".to_owned(), u64::from(key.value()))]);
-    Ok(keys.into_iter().map(card).collect())
+/// What the frame of a key carries.
+fn pressed(key: Key) -> Expected {
+    Expected::from([("key".to_owned(), u64::from(key.value()))])
 }

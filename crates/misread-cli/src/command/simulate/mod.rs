@@ -9,6 +9,7 @@ use misread::capture::{Opening, WriteError, write_changes, write_vcd};
 use misread::cause::Cause;
 use misread::channel::{Held, Short, changes};
 use misread::file::write_new;
+use misread::keypad::{Key, Mode};
 use misread::pulse::{Evidence, FindingKind, Level, Limits, Rhythm};
 
 use crate::catalogue::Known;
@@ -35,6 +36,8 @@ Examples:
       facility=42 card=1234
   The sail loft's keypad with its lines exchanged:
     misread simulate --keys 2580# --keypad 4 --cause lines-swapped
+  A riddle of it:
+    misread simulate --draw-cause --keys 2580# --keypad 4 --as vcd -o loft.vcd
 
 The same seed gives the same bytes on every machine.";
 
@@ -60,10 +63,12 @@ pub(crate) struct SimulateArgs {
     #[arg(long, value_name = "RATE", value_parser = number, allow_negative_numbers = true)]
     rate: Option<f64>,
     /// Draw cause, card and layout, and the findings in the pulses, as likely as
-    /// the diagnosis takes them to be; the truth goes beside the file
-    #[arg(long, conflicts_with_all = ["cause", "rate", "keys"], requires = "output")]
+    /// the diagnosis takes them to be; with --keys, the cause and whether other
+    /// keys were pressed. The truth goes beside the file
+    #[arg(long, conflicts_with_all = ["cause", "rate"], requires = "output")]
     draw_cause: bool,
-    /// Keys pressed on a keypad instead of a card: digits, * and #
+    /// Keys pressed on a keypad instead of a card: digits, * and #. With
+    /// --draw-cause, those that are said to have been pressed
     #[arg(long, value_name = "KEYS", requires = "keypad", conflicts_with_all = ["values", "layout"])]
     keys: Option<String>,
     /// How many bits the keypad sends for a key
@@ -82,7 +87,8 @@ pub(crate) struct SimulateArgs {
     /// Write to a new file instead of standard output
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
-    /// Pulse width in µs
+    /// Pulse width in µs; under 45 the runts of a fault are narrower than the 20
+    /// that SIA AC-01 allows
     #[arg(long, value_name = "US", default_value_t = 50.0, value_parser = number, allow_negative_numbers = true)]
     width: f64,
     /// Pulse interval in µs
@@ -119,6 +125,16 @@ enum KeyBits {
     Six,
     #[value(name = "8")]
     Eight,
+}
+
+impl KeyBits {
+    fn mode(self) -> Mode {
+        match self {
+            KeyBits::Four => Mode::FourBit,
+            KeyBits::Six => Mode::SixBit,
+            KeyBits::Eight => Mode::EightBit,
+        }
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -239,6 +255,9 @@ fn summary(
                 .collect();
             text += &format!("\nThe cards presented are said to carry {}.", values.join(", "));
         }
+        if let Some(keys) = &made.keys {
+            text += &format!("\nThe keys pressed are said to be {}.", shown(&keys.said, masking));
+        }
         text += &format!(
             "\nWhat is wrong, and what would you do? The answer is in {}.",
             truth.display()
@@ -279,7 +298,7 @@ fn object(
             }),
         },
     });
-    let hides_keys = args.keys.is_some() && masking.is_on();
+    let hides_keys = made.keys.is_some() && masking.is_on();
     let frames = made.frames.iter().map(|frame| json::Frame {
         bits: masking.bits(frame, made.layout()),
         // A key has no more digits than may be shown of a card's number.
@@ -296,6 +315,10 @@ fn object(
         Held::Short(short) => (None, Some(taken_for(short).to_owned())),
         Held::Nothing | Held::Length(_) => (None, None),
     };
+    let keys = made.keys.as_ref().map(|keys| json::Keys {
+        said: shown(&keys.said, masking),
+        pressed: keys.pressed.as_ref().map(|pressed| shown(pressed, masking)),
+    });
     let said = made.said.iter();
     let said = said.map(|(name, value)| (name.clone(), FieldValue::new(Some(*value), masking)));
     json::Simulate {
@@ -309,9 +332,15 @@ fn object(
         card: made.card.map(|card| card.id().to_owned()),
         layout: made.layout().map(|layout| layout.name().to_owned()),
         expected: (!made.said.is_empty()).then(|| Fields(said.collect())),
+        keys,
         frames: frames.collect(),
         reads: reads.collect(),
     }
+}
+
+/// Keys as text; masked, each is hidden.
+fn shown(keys: &[Key], masking: Masking) -> String {
+    keys.iter().map(|key| if masking.is_on() { '•' } else { key.as_char() }).collect()
 }
 
 fn found(evidence: &Evidence) -> impl Iterator<Item = FindingKind> {

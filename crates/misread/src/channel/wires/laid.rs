@@ -1,7 +1,7 @@
 //! One read being laid on the wires, pulse by pulse.
 
 use misread_core::Bit;
-use misread_core::pulse::{DEFAULT_SILENCE, Evidence, Limits, Line, Pulse};
+use misread_core::pulse::{Bounds, DEFAULT_SILENCE, Evidence, Limits, Line, Pulse};
 use rand_core::Rng;
 
 use super::Shape;
@@ -9,9 +9,21 @@ use crate::cause::{Cause, Sought};
 use crate::channel::random::{below, chance, unit};
 use crate::channel::{Origin, SentRead};
 
+/// What a read's pulses keep to where there is room.
+const LIMITS: Limits = Limits::SIA_AC_01;
+
+/// How much is kept clear of the shortest width and the shortest interval, as a
+/// share of it.
+const CLEAR: f64 = 1.025;
+
 /// The share of a beat within which an extra pulse stays close to another: what
-/// is left of the beat is still one, to within 15 %.
-const CLOSE: f64 = 0.14;
+/// is left of the beat is still one, to within 15 %, and a whole beat is within
+/// 15 % of that where most are cut so.
+const CLOSE: f64 = 0.13;
+
+/// The share of the shortest interval allowed below which an interval is no bit
+/// period for certain, and the beat can be told whatever comes.
+const NO_BEAT: f64 = 0.95;
 
 /// A longer gap would end the read.
 const LONGEST_GAP: i64 = DEFAULT_SILENCE as i64 * 4 / 5;
@@ -19,15 +31,26 @@ const LONGEST_GAP: i64 = DEFAULT_SILENCE as i64 * 4 / 5;
 /// One read being laid on the wires.
 pub(super) struct Wires<'s> {
     shape: &'s Shape,
+    /// Whether the limits are kept to where there is room.
+    within_limits: bool,
     pulses: Vec<Pulse>,
     /// Of each pulse, whether it is one that the reader did not send.
     extra: Vec<bool>,
 }
 
 impl<'s> Wires<'s> {
+    fn new(shape: &'s Shape, within_limits: bool) -> Self {
+        Wires { shape, within_limits, pulses: Vec::new(), extra: Vec::new() }
+    }
+
     /// One pulse a beat, whatever became of the others.
-    pub(super) fn even(read: &SentRead, shape: &'s Shape, random: &mut impl Rng) -> Self {
-        let mut wires = Wires { shape, pulses: Vec::new(), extra: Vec::new() };
+    pub(super) fn even(
+        read: &SentRead,
+        shape: &'s Shape,
+        within_limits: bool,
+        random: &mut impl Rng,
+    ) -> Self {
+        let mut wires = Wires::new(shape, within_limits);
         for (at, bit) in read.bits.iter().enumerate() {
             let start = at as i64 * i64::from(shape.interval) + wires.off(random);
             wires.push(start, bit, false, random);
@@ -35,14 +58,20 @@ impl<'s> Wires<'s> {
         wires
     }
 
-    /// Nothing drives the lines: pulses of any width at any moment.
+    /// Nothing drives the lines: pulses of any width that is allowed, at any
+    /// moment at which their line is at rest.
     pub(super) fn adrift(read: &SentRead, shape: &'s Shape, random: &mut impl Rng) -> Self {
-        let mut wires = Wires { shape, pulses: Vec::new(), extra: Vec::new() };
+        let mut wires = Wires::new(shape, true);
+        let (least, most) = widths_adrift(shape);
         let mut start = 0;
+        let mut at_rest = [0; 2];
         for bit in read.bits.iter() {
+            let at_rest = &mut at_rest[line_of(bit).index()];
+            start = start.max(*at_rest);
             wires.push(start, bit, true, random);
             if let Some(pulse) = wires.pulses.last_mut() {
-                pulse.width = (f64::from(shape.width) * (0.2 + 1.6 * unit(random))) as u32;
+                pulse.width = (least + (most - least) * unit(random)) as u32;
+                *at_rest = pulse.start + i64::from(pulse.width) * 6 / 5 + 1_000;
             }
             let wait = unit(random);
             let wait = (f64::from(shape.interval) * 3.0 * wait * wait) as i64;
@@ -59,11 +88,15 @@ impl<'s> Wires<'s> {
         read: &SentRead,
         wanted: &Evidence,
         shape: &'s Shape,
+        within_limits: bool,
         random: &mut impl Rng,
     ) -> Self {
-        let mut wires = Wires { shape, pulses: Vec::new(), extra: Vec::new() };
+        let mut wires = Wires::new(shape, within_limits);
         let beat = i64::from(shape.interval);
-        let longest = (LONGEST_GAP / beat).max(1) as usize;
+        // Of the slowest readers, a gap of two beats is over the limit and still
+        // ends no read.
+        let longest = (LONGEST_GAP / beat).max(2) as usize;
+        let apart = within_limits && leaves_the_beat(read);
         let overlap = wanted.lines_overlap == Some(true);
         let mut slot = 0;
         let mut before: Option<(usize, Line)> = None;
@@ -100,8 +133,11 @@ impl<'s> Wires<'s> {
                         _ => beat,
                     };
                     let shorted = cause == Cause::LinesShorted;
-                    let away = wires.away(overlap && shorted, random);
                     let double = wanted.double_pulse[line.index()] == Some(true);
+                    let away = match wires.apart(double) {
+                        Some(range) if apart && !shorted => between(range, random),
+                        _ => wires.away(overlap && shorted, random),
+                    };
                     let after_last = match (before.map(|(_, line)| line), next) {
                         _ if shorted => false,
                         (None, _) => false,
@@ -130,8 +166,13 @@ impl<'s> Wires<'s> {
     fn push(&mut self, start: i64, bit: Bit, extra: bool, random: &mut impl Rng) {
         // Whatever jitter says, the order stays.
         let least = self.pulses.last().map_or(i64::MIN, |last| last.start + 1_000);
-        let width = f64::from(self.shape.width);
-        let width = (width * (1.0 + self.shape.jitter * (2.0 * unit(random) - 1.0))) as u32;
+        let usual = self.shape.width;
+        let width = f64::from(usual) * (1.0 + self.shape.jitter * (2.0 * unit(random) - 1.0));
+        let Bounds { shortest, longest } = LIMITS.width;
+        let width = match usual {
+            _ if (shortest..=longest).contains(&usual) => (width as u32).clamp(shortest, longest),
+            _ => width as u32,
+        };
         self.pulses.push(Pulse {
             start: start.max(least),
             width,
@@ -143,25 +184,52 @@ impl<'s> Wires<'s> {
 
     /// By how much the reader is off its beat.
     fn off(&self, random: &mut impl Rng) -> i64 {
-        let most = f64::from(self.shape.interval) * self.shape.jitter / 2.0;
+        let most = self.shape.off() * f64::from(self.shape.interval);
         (most * (2.0 * unit(random) - 1.0)) as i64
     }
 
-    /// How far an extra pulse is from the one beside it.
+    /// How far an extra pulse is from the one that brings it about, or beside
+    /// which it happens to come.
     fn away(&self, at_once: bool, random: &mut impl Rng) -> i64 {
         let width = f64::from(self.shape.width);
-        let (least, most) = match at_once {
+        let range = match at_once {
             true => (0.1 * width, 0.5 * width),
             false => {
                 let least = 1.1 * width;
-                (least, least.max(CLOSE * f64::from(self.shape.interval)))
+                let no_beat = f64::from(LIMITS.interval.shortest) * NO_BEAT;
+                let close = CLOSE - 2.0 * self.shape.off();
+                let most = no_beat.min(close * f64::from(self.shape.interval));
+                (least, least.max(most))
             }
         };
-        (least + (most - least) * unit(random)) as i64
+        between(range, random)
+    }
+
+    /// How far an extra pulse between two beats is from one of them so that it
+    /// is as far from either as is allowed, and closer than a quarter of the
+    /// beat or not. `None` where the beat leaves no room for that.
+    fn apart(&self, double: bool) -> Option<(f64, f64)> {
+        let beat = f64::from(self.shape.interval);
+        let allowed = f64::from(LIMITS.interval.shortest) * CLEAR;
+        let least = allowed.max(1.1 * f64::from(self.shape.width));
+        let range = match double {
+            true => (least, 0.24 * beat),
+            false => {
+                let least = (least + 2.0 * self.shape.off() * beat).max(0.3 * beat);
+                (least, beat - least)
+            }
+        };
+        (range.0 <= range.1).then_some(range)
     }
 
     fn shows(&self, sought: Sought) -> bool {
         sought.found_in(&Evidence::of(&self.pulses, &self.shape.rhythm())) == Some(true)
+    }
+
+    /// How many pulses a line has, and how many of them are extra.
+    pub(super) fn count(&self, line: Line) -> (usize, usize) {
+        let on = || self.pulses.iter().zip(&self.extra).filter(|(pulse, _)| pulse.line == line);
+        (on().count(), on().filter(|&(_, &extra)| extra).count())
     }
 
     /// Puts in what is wanted and not there.
@@ -222,18 +290,27 @@ impl<'s> Wires<'s> {
         let pairs: Vec<usize> =
             on.windows(2).filter(|pair| pair[1] - pair[0] == least).map(|pair| pair[0]).collect();
         let first = pairs[below(pairs.len(), random)];
-        // Short of a quarter, and of the 200 µs from which an interval counts
-        // as one between bits.
-        let quarter = i64::from(self.shape.interval) / 4;
-        let total = (quarter * 9 / 10).min(i64::from(Limits::SIA_AC_01.interval.shortest) * 9 / 10);
+        // Short of a quarter; and of the 200 µs from which an interval counts as
+        // one between bits, unless it can be further from both and the beat is
+        // still told.
+        let allowed = self.apart(true).filter(|_| {
+            self.within_limits && least == 1 && self.pulses.len() >= PULSES_WITH_ONE_APART
+        });
+        let total = match allowed {
+            Some(range) => between(range, random),
+            None => {
+                let quarter = i64::from(self.shape.interval) / 4;
+                (quarter * 9 / 10).min(i64::from(LIMITS.interval.shortest) * 9 / 10)
+            }
+        };
         let each = total / least as i64;
         for at in first..first + least {
             self.bring(at, each);
         }
     }
 
-    /// Makes some pulses of a line a quarter as wide as they should be: extra
-    /// ones first, fewer than half of all.
+    /// Makes some pulses of a line less than half as wide as they should be:
+    /// extra ones first, fewer than half of all.
     pub(super) fn add_runts(&mut self, line: Line, random: &mut impl Rng) {
         let on = |wires: &Self, extra: bool| -> Vec<usize> {
             (0..wires.pulses.len())
@@ -252,10 +329,16 @@ impl<'s> Wires<'s> {
             let too = at != sure && left > 0 && chance(0.3, random);
             left -= usize::from(too);
             if at == sure || too {
-                let share = 0.2 + 0.1 * unit(random);
-                self.pulses[at].width = (f64::from(self.shape.width) * share) as u32;
+                self.pulses[at].width = between(self.runt(), random) as u32;
             }
         }
+    }
+
+    fn runt(&self) -> (f64, f64) {
+        let usual = f64::from(self.shape.width);
+        runt_allowed(self.shape)
+            .filter(|_| self.within_limits)
+            .unwrap_or((0.2 * usual, 0.3 * usual))
     }
 
     /// The pulses: the first at 0, and none into the next one of its line.
@@ -265,13 +348,47 @@ impl<'s> Wires<'s> {
         for pulse in self.pulses.iter_mut().rev() {
             pulse.start -= first;
             if let Some(next) = next[pulse.line.index()].replace(pulse.start) {
-                let room = (next - pulse.start) / 2;
+                let room = (next - pulse.start) * 9 / 10;
                 pulse.width = pulse.width.min(u32::try_from(room).unwrap_or(u32::MAX));
             }
             pulse.width = pulse.width.max(1);
         }
         self.pulses
     }
+}
+
+/// From these on, one interval that is no beat leaves nine in ten that are.
+const PULSES_WITH_ONE_APART: usize = 11;
+
+/// Whether the extra pulses of a read are so few that the beat can be told
+/// wherever they come: each makes two intervals that are no beat of one that is,
+/// and nine in ten have to be.
+fn leaves_the_beat(read: &SentRead) -> bool {
+    let extra = |origin: &&Origin| matches!(origin, Origin::Before(_));
+    let extra = read.origins.iter().filter(extra).count();
+    20 * extra < read.bits.len()
+}
+
+/// How wide a runt is that is as wide as is allowed and under half as wide as is
+/// usual; `None` where there is no such width.
+fn runt_allowed(shape: &Shape) -> Option<(f64, f64)> {
+    let usual = f64::from(shape.width);
+    let least = (f64::from(LIMITS.width.shortest) * CLEAR).max(0.2 * usual);
+    let most = 0.49 * (1.0 - shape.jitter) * usual;
+    (least <= most).then_some((least, most))
+}
+
+/// How wide the pulses of lines that nothing drives are.
+fn widths_adrift(shape: &Shape) -> (f64, f64) {
+    let usual = f64::from(shape.width);
+    let least = runt_allowed(shape).map_or(0.2 * usual, |(least, _)| least);
+    let longest = f64::from(LIMITS.width.longest);
+    let most = 1.8 * usual;
+    (least, if usual <= longest { most.min(longest) } else { most })
+}
+
+fn between((least, most): (f64, f64), random: &mut impl Rng) -> i64 {
+    (least + (most - least) * unit(random)) as i64
 }
 
 pub(super) fn line_of(bit: Bit) -> Line {
