@@ -273,7 +273,10 @@ fn comments_and_blanks_in_a_vcd_file_are_let_be() {
         let line = before.lines().count() + 1;
         assert_eq!(
             damage,
-            format!("line {line}: the time goes back; expected a VCD file"),
+            format!(
+                "line {line}: the time goes back; expected a VCD file \
+                 without damage; copy it again, or record again"
+            ),
             "{back:?}"
         );
     }

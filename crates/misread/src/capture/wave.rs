@@ -37,8 +37,7 @@ where
             None if seen.has_no_body() => "the file ends before its list of signals does".into(),
             None => trouble,
         },
-        expected: "what a VCD file has there; the copy may be damaged, or not be finished"
-            .to_owned(),
+        expected: "a VCD file without damage; copy it again, or record again".to_owned(),
     };
     // What is wrong with a line that is cut is that it is cut.
     let damage = |trouble| match seen.cut().filter(|&line| line == seen.line()) {
