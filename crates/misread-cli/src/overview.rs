@@ -69,7 +69,7 @@ impl Overview {
         ended: Ended,
         open: bool,
         length: usize,
-        before: impl Iterator<Item = usize> + Clone,
+        mut before: impl Iterator<Item = usize> + Clone,
     ) -> Option<Cut> {
         let damaged = self.damage.is_some();
         if ended != Ended::StreamEnd || !(damaged || open) {
@@ -78,6 +78,6 @@ impl Overview {
         if damaged && before.clone().min().is_some_and(|shortest| length < shortest) {
             return Some(Cut::LeftOut);
         }
-        (!before.into_iter().any(|other| other == length)).then_some(Cut::Perhaps)
+        (!before.any(|other| other == length)).then_some(Cut::Perhaps)
     }
 }

@@ -193,6 +193,20 @@ fn drawn_findings_keep_the_limits_of_widths() {
     assert!(short > 200 && too_short * 20 < short, "{too_short} of {short}");
 }
 
+/// Each fault, through some layout.
+fn hold_every_fault(shape: &Shape, frames: usize, seed: u64) -> Result<(), TestCaseError> {
+    let model = Model::default();
+    let layouts = layouts();
+    for (number, fault) in faults(&model).into_iter().enumerate() {
+        let layout = &layouts[(seed as usize ^ number) % layouts.len()];
+        let reads = arrived(&fault, layout, frames, seed);
+        if !reads.is_empty() {
+            hold(&fault, &reads, shape, seed, &own(fault.cause(), &model))?;
+        }
+    }
+    Ok(())
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(48))]
 
@@ -206,15 +220,7 @@ proptest! {
         seed in any::<u64>(),
     ) {
         let shape = Shape::new(width, interval, jitter).unwrap();
-        let model = Model::default();
-        let layouts = layouts();
-        for (number, fault) in faults(&model).into_iter().enumerate() {
-            let layout = &layouts[(seed as usize ^ number) % layouts.len()];
-            let reads = arrived(&fault, layout, frames, seed);
-            if !reads.is_empty() {
-                hold(&fault, &reads, &shape, seed, &own(fault.cause(), &model))?;
-            }
-        }
+        hold_every_fault(&shape, frames, seed)?;
     }
 
     /// Of the others, it keeps the limits but for what the page says.
@@ -227,15 +233,7 @@ proptest! {
         seed in any::<u64>(),
     ) {
         let shape = Shape::new(width.min(interval / 10), interval, jitter).unwrap();
-        let model = Model::default();
-        let layouts = layouts();
-        for (number, fault) in faults(&model).into_iter().enumerate() {
-            let layout = &layouts[(seed as usize ^ number) % layouts.len()];
-            let reads = arrived(&fault, layout, frames, seed);
-            if !reads.is_empty() {
-                hold(&fault, &reads, &shape, seed, &own(fault.cause(), &model))?;
-            }
-        }
+        hold_every_fault(&shape, frames, seed)?;
     }
 
     /// A sound reader right at a limit is not over it, whatever its jitter.

@@ -402,6 +402,7 @@ impl<'l> PosedCards<'l> {
         received: &Received,
         expected: &Expected,
     ) -> &[f64] {
+        // There is always a card: the lookup puts it there.
         let Some(PosedCard { posed, known }) = self.card(expected) else { return &[] };
         known.entry((cause, *received)).or_insert_with(|| match posed {
             Some(posed) => ln_likelihood(cause, rates, received, posed),
