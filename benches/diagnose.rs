@@ -58,13 +58,13 @@ fn diagnoses(c: &mut Criterion) {
     let frame = federal.encode(digits).expect("a federal card");
     let federal = only(&federal);
 
-    let exchanged = read("01101010111111011001011011");
+    let swapped = read("01101010111111011001011011");
     let short = read("1001010100000100110100100");
     let long = read("1001011010000100100110100100");
     let three = [short, read("1001010100000010011010010"), read("001010100000010011010010")];
     let cases = [
-        ("one read, exchanged lines", Case::of([exchanged]), &open),
-        ("one read, exchanged lines, card known", Case::of([exchanged]).expecting(CARD), &open),
+        ("one read, swapped lines", Case::of([swapped]), &open),
+        ("one read, swapped lines, card known", Case::of([swapped]).expecting(CARD), &open),
         ("one read, a pulse lost", Case::of([short]), &open),
         ("one read, a pulse lost, card known", Case::of([short]).expecting(CARD), &open),
         ("one read, pulses added, card known", Case::of([long]).expecting(CARD), &open),

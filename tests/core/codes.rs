@@ -45,10 +45,10 @@ fn undetected_patterns_of_open_26_are_counted_by_its_weight_enumerator() {
 }
 
 /// Derived: each parity group of `open-26` has 13 bits, an odd number, so
-/// exchanging the data lines always fails both. Held on every facility code
+/// swapping the data lines always fails both. Held on every facility code
 /// and a spread of cards.
 #[test]
-fn exchanged_lines_on_open_26_always_fail_both_parity_bits() {
+fn swapped_lines_on_open_26_always_fail_both_parity_bits() {
     let layout = built_in("open-26");
     for frame in sound_frames(&layout) {
         assert_eq!(holding(&layout, &frame), 2);
@@ -57,7 +57,7 @@ fn exchanged_lines_on_open_26_always_fail_both_parity_bits() {
 }
 
 /// Derived: reversing an `open-26` frame always fails both, and it looks
-/// exactly like exchanged lines: it fits again when every bit is turned over.
+/// exactly like swapped lines: it fits again when every bit is turned over.
 #[test]
 fn reversed_open_26_always_fails_both_and_fits_when_complemented() {
     let layout = built_in("open-26");
@@ -73,22 +73,22 @@ fn reversed_open_26_always_fails_both_and_fits_when_complemented() {
 /// Arithmetic: every field arrives as its largest value less itself; 42, 1234
 /// shows as 213, 64301, and the other way round.
 #[test]
-fn exchanged_lines_show_each_field_as_its_largest_value_less_itself() {
+fn swapped_lines_show_each_field_as_its_largest_value_less_itself() {
     for name in ["open-26", "site-34"] {
         let layout = built_in(name);
         for frame in sound_frames(&layout) {
-            let exchanged = frame.complement();
+            let swapped = frame.complement();
             let sound = layout.decode(&frame).unwrap();
             for (field, number) in sound.values() {
-                assert_eq!(field.value_in(&exchanged), number.map(|number| field.max() - number));
+                assert_eq!(field.value_in(&swapped), number.map(|number| field.max() - number));
             }
         }
     }
     let layout = built_in("open-26");
     for (sent, shown) in [((42, 1234), (213, 64_301)), ((213, 64_301), (42, 1234))] {
         let frame = layout.encode([("facility", sent.0), ("card", sent.1)]).unwrap();
-        let exchanged = frame.complement();
-        let shows = |field| layout.field(field).unwrap().value_in(&exchanged);
+        let swapped = frame.complement();
+        let shows = |field| layout.field(field).unwrap().value_in(&swapped);
         assert_eq!((shows("facility"), shows("card")), (Some(shown.0), Some(shown.1)));
     }
 }

@@ -30,14 +30,14 @@ fn of_all_eight_bit_frames_the_sixteen_with_a_complemented_half_pass() {
     }
 }
 
-/// Derived: with the data lines exchanged the halves are still each other's
+/// Derived: with the data lines swapped the halves are still each other's
 /// complement, and digit d becomes 15 − d.
 #[test]
-fn exchanged_lines_on_eight_bits_stay_consistent_and_turn_d_into_15_less_d() {
+fn swapped_lines_on_eight_bits_stay_consistent_and_turn_d_into_15_less_d() {
     let layout = built_in("key-8");
     for key in 0..16 {
-        let exchanged = eight(key).complement();
-        assert_eq!(layout.decode(&exchanged).unwrap().value("key"), Some(15 - key));
+        let swapped = eight(key).complement();
+        assert_eq!(layout.decode(&swapped).unwrap().value("key"), Some(15 - key));
         assert!(layout.fitting_turns(&eight(key)).contains(Turn::Inverted));
     }
 }

@@ -22,7 +22,7 @@
 //! let read: Bits = "01101010111111011001011011".parse()?;
 //! assert!(layout.decode(&read).is_err());
 //!
-//! // The quick question of a panel: would it fit with the data lines exchanged?
+//! // The quick question of a panel: would it fit with the data lines swapped?
 //! let turned = layout.fitting_turns(&read);
 //! assert!(turned.contains(Turn::Inverted) && !turned.contains(Turn::AsReceived));
 //! let sound = read.turned(Turn::Inverted);

@@ -59,7 +59,7 @@ fn the_closed_form_of_open_26() {
     let expected: Vec<String> = square.iter().map(u64::to_string).collect();
     assert_eq!(strings(&audit.undetected), expected);
     // Derived: a random 26-bit frame passes both parity bits 1 time in 4;
-    // exchanging the data lines, or reversing the frame, always fails both.
+    // swapping the data lines, or reversing the frame, always fails both.
     assert_eq!((audit.random_accept, audit.independent_checks), (0.25, 2));
     for cause in [Cause::LinesSwapped, Cause::BitsInverted, Cause::BitOrderReversed] {
         assert_eq!(audit.share(cause), Some(0.0));

@@ -324,10 +324,10 @@ proptest! {
     }
 
     #[test]
-    fn samples_give_the_bits_of_either_polarity_with_names_exchanged_or_not(
+    fn samples_give_the_bits_of_either_polarity_with_names_swapped_or_not(
         frames in proptest::collection::vec("[01]{1,40}", 1..4),
         rest_high: bool,
-        exchanged: bool,
+        swapped: bool,
         start in -1_000_000_000_000i64..1_000_000_000_000,
         period_us in 1u32..=100,
         jitter in proptest::collection::vec(0i64..=20_000, 64),
@@ -342,7 +342,7 @@ proptest! {
         let mut jitters = jitter.iter().cycle();
         for frame in &frames {
             for bit in frame.chars() {
-                let line = if (bit == '1') != exchanged { Line::D1 } else { Line::D0 };
+                let line = if (bit == '1') != swapped { Line::D1 } else { Line::D0 };
                 let lead = time + jitters.next().unwrap();
                 let trail = lead + width + jitters.next().unwrap();
                 changes.push(Change { time: lead, line, level: rest.other() });
@@ -353,7 +353,7 @@ proptest! {
         }
         let mut table = vec![];
         write_levels(&mut table, opening, period as u32, changes).unwrap();
-        let names = ["d0", "d1"].map(|name| exchanged.then(|| name.to_owned()));
+        let names = ["d0", "d1"].map(|name| swapped.then(|| name.to_owned()));
         let [d1, d0] = names;
         let options = Options { d0, d1, ..Options::default() };
         let capture = read(Cursor::new(table), &options).unwrap();

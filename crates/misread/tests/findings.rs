@@ -125,7 +125,7 @@ fn worked_example_of_a_missing_beat() {
     close(found.by_bits[Cause::D0Weak.index()], 0.339397);
 }
 
-/// From the check values: exchanged lines 0.782584, a recorder's inversion
+/// From the check values: swapped lines 0.782584, a recorder's inversion
 /// 0.130431, last bit first 0.086954, an unknown layout 0.000021.
 #[test]
 fn where_it_was_captured_changes_what_is_likely() {

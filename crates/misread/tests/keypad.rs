@@ -61,7 +61,7 @@ fn bits(frame: &[bool]) -> Bits {
 }
 
 #[test]
-fn every_key_goes_through_every_mode_sound_and_exchanged() {
+fn every_key_goes_through_every_mode_sound_and_swapped() {
     for mode in 0..3 {
         // 1 2 3 # and each key between them.
         for key in 0..12u8 {
@@ -86,7 +86,7 @@ fn every_key_goes_through_every_mode_sound_and_exchanged() {
     }
 }
 
-/// Derived: exchanged lines turn d into 15 − d, so 6 and 9, 7 and 8 only change
+/// Derived: swapped lines turn d into 15 − d, so 6 and 9, 7 and 8 only change
 /// places, and nothing but the priors tells.
 #[test]
 fn codes_that_only_change_places_are_ambiguous() {
@@ -153,7 +153,7 @@ fn a_whole_code_is_the_card_number_of_a_frame() {
     assert_eq!((found.verdict, id(&found)), (Verdict::None, Some("whole-code")));
     assert_eq!(codes(&found), ["1234#"]);
     assert_eq!(found.codes[0].others, [("facility".to_owned(), 42)]);
-    // Derived: exchanged lines fail both parities; so does the frame reversed.
+    // Derived: swapped lines fail both parities; so does the frame reversed.
     let turned = [Press::from(sound[0].bits.complement())];
     let found = ask(&turned, &sendings);
     assert_eq!(found.verdict, Verdict::Wire(Cause::LinesSwapped));
@@ -432,7 +432,7 @@ proptest! {
     fn whatever_is_keyed_comes_back_once_it_can_be_told(
         codes in prop::collection::vec((prop::collection::vec(0u8..10, 3..7), 0u8..5), 0..5),
         mode in 0usize..3,
-        exchanged in any::<bool>(),
+        swapped in any::<bool>(),
     ) {
         // 0 to 3 and the hash key first, so that it can be told. Of the others
         // one in five is cleared: star after star is no code, but noise.
@@ -442,12 +442,12 @@ proptest! {
             keys.push(if *end == 0 { 10 } else { 11 });
         }
         let mut reads = sent(mode, &keys);
-        if exchanged {
+        if swapped {
             reads = reads.iter().map(Bits::complement).collect();
         }
         let presses: Vec<Press> = reads.iter().map(|&bits| Press::from(bits)).collect();
         let found = ask(&presses, &Sending::all(None));
-        let verdict = if exchanged { Verdict::Wire(Cause::LinesSwapped) } else { Verdict::None };
+        let verdict = if swapped { Verdict::Wire(Cause::LinesSwapped) } else { Verdict::None };
         prop_assert_eq!(found.verdict, verdict);
         let kept: usize = found.codes.iter().map(|code| code.keys.len() + code.cleared).sum();
         let digits = keys.iter().filter(|&&key| key < 10).count();
@@ -462,12 +462,12 @@ proptest! {
     fn a_masked_answer_says_no_digit(
         one in prop::collection::vec(0u8..4, 4),
         other in prop::collection::vec(0u8..4, 4),
-        exchanged in any::<bool>(),
+        swapped in any::<bool>(),
     ) {
         let masked = |keys: &[u8]| {
             let keys = [keys, &[11]].concat();
             let reads = sent(2, &keys);
-            let turn = |read: &Bits| if exchanged { read.complement() } else { *read };
+            let turn = |read: &Bits| if swapped { read.complement() } else { *read };
             let presses: Vec<Press> =
                 reads.iter().map(|read| Press::from(turn(read))).collect();
             let sendings = Sending::all(None);
@@ -489,7 +489,7 @@ proptest! {
     }
 }
 
-/// 7 8 and 8 7 are each other with the lines exchanged (derived).
+/// 7 8 and 8 7 are each other with the lines swapped (derived).
 #[test]
 fn what_was_keyed_settles_what_is_open() {
     let sendings = Sending::all(None);
@@ -501,9 +501,9 @@ fn what_was_keyed_settles_what_is_open() {
     assert_eq!(said("0111 1000").verdict, Verdict::Ambiguous);
     let sound = told("0111 1000", "78");
     assert_eq!((sound.verdict, sound.ok, sound.as_keyed), (Verdict::None, true, Some(true)));
-    let exchanged = told("0111 1000", "87");
-    assert_eq!(exchanged.verdict, Verdict::Wire(Cause::LinesSwapped));
-    assert_eq!(codes(&exchanged), ["87"]);
+    let swapped = told("0111 1000", "87");
+    assert_eq!(swapped.verdict, Verdict::Wire(Cause::LinesSwapped));
+    assert_eq!(codes(&swapped), ["87"]);
     // More reads than keys: something else was keyed.
     let more = told("0001 0010 0011", "12");
     assert_eq!((more.verdict, more.ok, more.as_keyed), (Verdict::None, false, Some(false)));

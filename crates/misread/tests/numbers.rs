@@ -52,10 +52,10 @@ fn two_numbers_are_shown_in_decimal() {
     assert_eq!(best("0x0000000E", "0,14"), ["three-five"]);
 }
 
-/// Arithmetic: exchanged lines turn every field into its largest value minus
+/// Arithmetic: swapped lines turn every field into its largest value minus
 /// itself: 255 − 42 = 213, 65 535 − 1234 = 64 301.
 #[test]
-fn exchanged_lines_turn_every_bit_over() {
+fn swapped_lines_turn_every_bit_over() {
     assert_eq!(best("42,1234", "213,64301"), ["turned-over-8-16"]);
     let found = explained(&[pair("42,1234", "213,64301"), pair("42,1235", "213,64300")]);
     assert_eq!(found.paths[0].ids(), ["turned-over-8-16"]);

@@ -200,7 +200,7 @@ fn the_first_line_decides_between_lines_and_a_table() {
     );
 }
 
-/// facts.md's worked case of exchanged lines: 42, 1234 shows as 213, 64301
+/// facts.md's worked case of swapped lines: 42, 1234 shows as 213, 64301
 /// (arithmetic).
 #[test]
 fn a_panel_shows_its_fields_and_nothing_else() {

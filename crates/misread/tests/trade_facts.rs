@@ -58,7 +58,7 @@ proptest! {
     /// Derived: each parity group of the open layout has 13 bits with its
     /// parity bit, an odd number, so turning all of them over turns its parity.
     #[test]
-    fn exchanged_lines_fail_both_parity_bits_of_the_open_layout(
+    fn swapped_lines_fail_both_parity_bits_of_the_open_layout(
         facility in 0..256u64,
         card in 0..65_536u64,
     ) {
@@ -79,10 +79,10 @@ proptest! {
     }
 
     /// Derived: reversing an open frame fails both parity bits too and looks
-    /// exactly like exchanged lines. Without a known card the odds of the two
+    /// exactly like swapped lines. Without a known card the odds of the two
     /// are their priors', whatever the card; with one they move.
     #[test]
-    fn a_reversed_open_frame_looks_like_exchanged_lines(
+    fn a_reversed_open_frame_looks_like_swapped_lines(
         facility in 0..256u64,
         card in 0..65_536u64,
     ) {
@@ -104,11 +104,11 @@ proptest! {
         prop_assert!(ratio(&found, Cause::LinesSwapped, Cause::BitOrderReversed) > 1e3);
     }
 
-    /// Exchanged lines and bits recorded the other way round give the same bits
+    /// Swapped lines and bits recorded the other way round give the same bits
     /// always: whatever the layout, the read and what is known of the card,
     /// the odds stay 6 to 1.
     #[test]
-    fn exchanged_lines_and_inverted_bits_stay_six_to_one(
+    fn swapped_lines_and_inverted_bits_stay_six_to_one(
         seed in any::<u64>(),
         spec in prop::sample::select(&built_in::SPECS[..9]),
         known in any::<bool>(),
@@ -128,7 +128,7 @@ proptest! {
         prop_assert!(close(ratio(&found, Cause::LinesSwapped, Cause::BitsInverted), 6.0));
     }
 
-    /// A layout without checks takes any bits: sound, exchanged, inverted and
+    /// A layout without checks takes any bits: sound, swapped, inverted and
     /// reversed keep the odds of their priors until a card is known.
     #[test]
     fn a_plain_layout_cannot_tell(number in any::<u32>()) {
@@ -178,10 +178,10 @@ proptest! {
     }
 }
 
-/// Derived: exchanged lines leave an 8-bit keypad frame consistent, digit d
+/// Derived: swapped lines leave an 8-bit keypad frame consistent, digit d
 /// becomes 15 − d; so nothing but a known key tells.
 #[test]
-fn exchanged_lines_leave_a_keypad_frame_consistent() {
+fn swapped_lines_leave_a_keypad_frame_consistent() {
     let keys = layout(&built_in::KEY_8);
     for key in 0..16u64 {
         let frame = keys.encode([("key", key)]).unwrap();

@@ -13,7 +13,7 @@ const EXAMPLES: &str = "\
 Examples:
   Everything that can come between a card and a panel:
     misread causes
-  What exchanged data lines do, and how to mend them:
+  What swapped data lines do, and how to mend them:
     misread causes lines-swapped";
 
 /// What can come between a card and a panel, and how to mend it

@@ -127,7 +127,7 @@ fn table(audits: &[Audit]) -> Vec<Line> {
         }));
     }
     for (label, cause) in [
-        ("exchanged lines that pass", Cause::LinesSwapped),
+        ("swapped lines that pass", Cause::LinesSwapped),
         ("reversed bit order that passes", Cause::BitOrderReversed),
         ("reversed bytes that pass", Cause::BytesReversed),
         ("touching lines that pass", Cause::LinesShorted),

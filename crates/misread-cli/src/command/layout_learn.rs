@@ -253,7 +253,7 @@ fn heading(learned: &Learned) -> Vec<Line> {
     };
     // The fault comes before the layout: every card of the site suffers it.
     let inverted = learned.settled.iter().any(|said| said.claim == Claim::Inverted);
-    let fault = if inverted { ", all turned over (D0 and D1 exchanged?)" } else { "" };
+    let fault = if inverted { ", all turned over (D0 and D1 swapped?)" } else { "" };
     let text = format!(
         "{} of {}{fault}: {verdict}",
         words::count(learned.samples, "read"),

@@ -14,8 +14,8 @@ fn a_good_read_is_answered_in_the_first_line() {
 }
 
 #[test]
-fn exchanged_lines_are_asked_about() {
-    // Exchanged lines make every field its largest value minus itself
+fn swapped_lines_are_asked_about() {
+    // Swapped lines make every field its largest value minus itself
     // (arithmetic): 42, 1234 arrives as 213, 64301.
     let run = misread(["decode", "01101010111111011001011011"]);
     assert_eq!(run.status, 1);

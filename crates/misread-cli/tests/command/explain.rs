@@ -4,8 +4,8 @@ use insta::assert_snapshot;
 
 use super::{SOUND, misread, misread_with};
 
-/// Facility 42, card 1234 with the data lines exchanged.
-const EXCHANGED: &str = "01101010111111011001011011";
+/// Facility 42, card 1234 with the data lines swapped.
+const SWAPPED: &str = "01101010111111011001011011";
 const CARD: [&str; 2] = ["--expect", "facility=42,card=1234"];
 
 fn explain(args: &[&str]) -> super::Run {
@@ -29,8 +29,8 @@ fn a_good_read_is_one_line_that_names_the_card() {
 }
 
 #[test]
-fn exchanged_lines() {
-    let run = explain(&[CARD[0], CARD[1], EXCHANGED]);
+fn swapped_lines() {
+    let run = explain(&[CARD[0], CARD[1], SWAPPED]);
     assert_eq!(run.status, 1);
     assert_snapshot!(run.stdout);
 }
@@ -89,7 +89,7 @@ fn what_a_panel_shows_will_do() {
     ]);
     assert_eq!(
         first_line(&run),
-        "86% sure: the data lines D0 and D1 are exchanged; the card is facility 42, card",
+        "86% sure: the data lines D0 and D1 are swapped; the card is facility 42, card",
     );
 }
 
@@ -107,7 +107,7 @@ fn a_table_says_what_is_expected_and_bad_rows_are_named() {
     assert_eq!(run.status, 2);
     assert!(run.stderr.contains("line 3, column 3: cell bits: ‘x’ is not a bit"), "{}", run.stderr);
     assert!(run.stdout.contains("Read 2: empty, set aside"), "{}", run.stdout);
-    assert!(run.stdout.contains("the data lines D0 and D1 are exchanged"), "{}", run.stdout);
+    assert!(run.stdout.contains("the data lines D0 and D1 are swapped"), "{}", run.stdout);
 }
 
 #[test]
@@ -117,22 +117,22 @@ fn what_is_expected_of_each_read_in_order() {
         "facility=42,card=1234",
         "--expect",
         "facility=42,card=1235",
-        EXCHANGED,
+        SWAPPED,
         "01101010111111011001011000",
     ]);
     assert!(run.stdout.contains("Read 2: facility 42, card 1235"), "{}", run.stdout);
-    let run = explain(&[CARD[0], CARD[1], CARD[0], CARD[1], CARD[0], CARD[1], EXCHANGED]);
+    let run = explain(&[CARD[0], CARD[1], CARD[0], CARD[1], CARD[0], CARD[1], SWAPPED]);
     assert_eq!(run.status, 2);
     assert!(run.stderr.contains("--expect is given 3 times for 1 read"), "{}", run.stderr);
 }
 
 #[test]
 fn values_that_fit_no_layout_are_refused() {
-    let run = explain(&["--expect", "card=70000", EXCHANGED]);
+    let run = explain(&["--expect", "card=70000", SWAPPED]);
     assert_eq!(run.status, 2);
     let says = unwrapped(&run.stderr);
     assert!(says.contains("open-26: card is at most 65535, not 70000"), "{says}");
-    let run = explain(&["--mask", "--expect", "card=70000", EXCHANGED]);
+    let run = explain(&["--mask", "--expect", "card=70000", SWAPPED]);
     assert!(!run.stderr.contains("70000"), "{}", run.stderr);
 }
 
@@ -149,8 +149,7 @@ fn hexadecimal_without_a_length_is_answered_with_what_it_can_be() {
 
 #[test]
 fn masked_answers_give_no_number_and_no_bit_away() {
-    for read in [EXCHANGED, "1001010100000100110100100", "111111111", "10010100000000100110100100"]
-    {
+    for read in [SWAPPED, "1001010100000100110100100", "111111111", "10010100000000100110100100"] {
         for json in [false, true] {
             let mut args = vec!["--mask", CARD[0], CARD[1], read];
             if json {
@@ -170,10 +169,10 @@ fn a_priors_file_moves_the_answer_and_a_senseless_one_is_refused() {
     let path = folder.path().join("priors.toml");
     let path = path.to_str().unwrap();
     std::fs::write(path, "[causes]\nbits-inverted = 0.9\n").unwrap();
-    let run = explain(&["--priors", path, EXCHANGED]);
+    let run = explain(&["--priors", path, SWAPPED]);
     assert!(first_line(&run).contains("whatever recorded the bits"), "{}", run.stdout);
     std::fs::write(path, "[causes]\nbits-inverted = 9\n").unwrap();
-    let run = explain(&["--priors", path, EXCHANGED]);
+    let run = explain(&["--priors", path, SWAPPED]);
     assert_eq!(run.status, 2);
     let says = unwrapped(&run.stderr);
     assert!(says.contains("9 is not a probability from 0 to 1"), "{says}");
@@ -195,7 +194,7 @@ fn causes_are_listed_and_shown() {
 #[test]
 fn nothing_is_wider_than_eighty_columns() {
     for args in [
-        vec!["explain", EXCHANGED],
+        vec!["explain", SWAPPED],
         vec!["explain", CARD[0], CARD[1], "1001011010000100100110100100"],
         vec!["explain", "10"],
         vec!["causes", "capture"],
@@ -210,13 +209,13 @@ fn nothing_is_wider_than_eighty_columns() {
 /// Arithmetic: 42 × 65536 + 1234 = 2753746.
 #[test]
 fn a_printed_number_is_taken_every_way() {
-    let run = explain(&["--printed", "0002753746", EXCHANGED]);
+    let run = explain(&["--printed", "0002753746", SWAPPED]);
     let says = unwrapped(&run.stdout);
-    assert!(says.contains("sure: the data lines D0 and D1 are exchanged"), "{says}");
+    assert!(says.contains("sure: the data lines D0 and D1 are swapped"), "{says}");
     assert!(says.contains("taken as facility 42, card 1234 in open-26"), "{says}");
-    let json = misread(["explain", "--json", "--printed", "0002753746", EXCHANGED]).json();
+    let json = misread(["explain", "--json", "--printed", "0002753746", SWAPPED]).json();
     assert_eq!(json[0]["printed"][0]["fields"]["card"], 1234);
-    let run = explain(&["--printed", "12x", EXCHANGED]);
+    let run = explain(&["--printed", "12x", SWAPPED]);
     assert_eq!(run.status, 2);
     assert!(run.stderr.contains("--printed"), "{}", run.stderr);
 }

@@ -11,8 +11,8 @@ use crate::{SOUND, misread, misread_with};
 /// 4 1 7 and the hash key.
 const CODE: [&str; 4] = ["0100", "0001", "0111", "1011"];
 
-/// The same with the data lines exchanged: digit d arrives as 15 − d (derived).
-const EXCHANGED: [&str; 4] = ["1011", "1110", "1000", "0100"];
+/// The same with the data lines swapped: digit d arrives as 15 − d (derived).
+const SWAPPED: [&str; 4] = ["1011", "1110", "1000", "0100"];
 
 fn keypad(options: &[&str], reads: &[&str]) -> crate::Run {
     misread([&["keypad"], options, reads].concat())
@@ -26,11 +26,11 @@ fn a_good_keypad_is_answered_in_one_line() {
 }
 
 #[test]
-fn exchanged_lines_and_what_was_keyed() {
-    let run = keypad(&[], &EXCHANGED);
+fn swapped_lines_and_what_was_keyed() {
+    let run = keypad(&[], &SWAPPED);
     assert_eq!(run.status, 1);
     assert_snapshot!(run.stdout);
-    let answer = &keypad(&["--json"], &EXCHANGED).json()[0];
+    let answer = &keypad(&["--json"], &SWAPPED).json()[0];
     assert_eq!(answer["verdict"], "lines-swapped");
     assert_eq!(answer["mode"], "4");
     assert_eq!(answer["codes"][0]["keys"], "417");
@@ -113,7 +113,7 @@ fn a_capture_brings_times_and_no_recorder_to_blame() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("keypad.csv");
     let file = path.to_str().unwrap();
-    fs::write(&path, capture(&EXCHANGED)).unwrap();
+    fs::write(&path, capture(&SWAPPED)).unwrap();
     let answer = &keypad(&["--json", "--capture", file], &[]).json()[0];
     assert_eq!(answer["verdict"], "lines-swapped");
     // 0.18 against 0.03 × 0.02.

@@ -48,10 +48,10 @@ fn enough_cards_settle_the_layout_and_it_is_kept() {
     assert!(run.stderr.contains("there is such a file already"), "{run:?}");
 }
 
-/// 0 for 1 and 1 for 0 is what exchanged lines give (SIA AC-01-1996.10: a pulse
+/// 0 for 1 and 1 for 0 is what swapped lines give (SIA AC-01-1996.10: a pulse
 /// on D0 is 0, one on D1 is 1).
 #[test]
-fn exchanged_lines_are_named_first() {
+fn swapped_lines_are_named_first() {
     let folder = tempfile::tempdir().unwrap();
     let sheet = folder.path().join("sheet.csv");
     let row = |(facility, card)| {
@@ -62,7 +62,7 @@ fn exchanged_lines_are_named_first() {
     let rows: String = scattered(40).into_iter().map(row).collect();
     fs::write(&sheet, "bits,facility,card\n".to_owned() + &rows).unwrap();
     let run = misread(["layout", "learn", sheet.to_str().unwrap()]);
-    let first = "40 reads of 26 bits, all turned over (D0 and D1 exchanged?): the layout is\n\
+    let first = "40 reads of 26 bits, all turned over (D0 and D1 swapped?): the layout is\n\
                  settled\n";
     assert!(run.stdout.starts_with(first), "{run:?}");
 }

@@ -81,9 +81,9 @@ fn a_code_comes_back_through_every_cause_that_loses_nothing() {
                 assert_eq!(answer["codes"][0]["keys"], "0246", "{cause}: {answer}");
                 assert_eq!(answer["codes"][0]["cleared"], 2, "{cause}: {answer}");
                 let said = answer["verdict"].as_str().unwrap();
-                let exchanged = ["lines-swapped", "bits-inverted"];
+                let swapped = ["lines-swapped", "bits-inverted"];
                 assert!(
-                    said == cause || (exchanged.contains(&said) && exchanged.contains(&cause)),
+                    said == cause || (swapped.contains(&said) && swapped.contains(&cause)),
                     "{mode} {cause}: {answer}"
                 );
             }

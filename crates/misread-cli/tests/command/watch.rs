@@ -13,8 +13,8 @@ use misread::pulse::{Level, Timing, send};
 
 use crate::{SOUND, command, misread_with, spawn};
 
-/// Facility 42, card 1234 with the data lines exchanged.
-const EXCHANGED: &str = "01101010111111011001011011";
+/// Facility 42, card 1234 with the data lines swapped.
+const SWAPPED: &str = "01101010111111011001011011";
 
 /// The answers, without when they were given.
 fn timeless(text: &str) -> String {
@@ -85,7 +85,7 @@ impl Watched {
 fn each_read_is_answered_in_a_line_and_all_at_the_end() {
     let table = format!(
         "time_s,bits,facility,card\n0,{SOUND},42,1234\n2,{SOUND},42,1234\n6,{SOUND},42,1234\n\
-         9,{EXCHANGED},42,1234\nfuel berth\n12,,42,1234\n"
+         9,{SWAPPED},42,1234\nfuel berth\n12,,42,1234\n"
     );
     let run = misread_with(["watch", "--among", "open-26"], &table);
     assert_eq!(run.status, 1);
@@ -108,27 +108,27 @@ fn reads_from_before_and_after_mending_are_not_taken_together() {
     let known = ["--expect", "facility=42,card=1234"];
     for args in [&[][..], &["--layout", "open-26"], &known] {
         for count in 1..=3 {
-            // The conductors were exchanged at the slipway gate, and are sound now.
-            let reads = [vec![EXCHANGED; 2], vec![SOUND; count]].concat();
+            // The conductors were swapped at the slipway gate, and are sound now.
+            let reads = [vec![SWAPPED; 2], vec![SOUND; count]].concat();
             let title = match count {
                 1 => "The last of 3 reads;".to_owned(),
                 count => format!("The last {count} of {} reads;", count + 2),
             };
             ends_with(args, &reads, &title, "good");
         }
-        let reads = [EXCHANGED, SOUND];
+        let reads = [SWAPPED, SOUND];
         ends_with(args, &reads, "The last of 2 reads;", "the read is good");
-        // Exchanged to see what happens, and put back.
-        let reads = [SOUND, SOUND, EXCHANGED, EXCHANGED, SOUND, SOUND];
+        // Swapped to see what happens, and put back.
+        let reads = [SOUND, SOUND, SWAPPED, SWAPPED, SOUND, SOUND];
         ends_with(args, &reads, "The last 2 of 6 reads;", "the 2 reads are good");
-        // Exchanged back and forth between all reads.
+        // Swapped back and forth between all reads.
         for count in 3..=12 {
-            let reads: Vec<&str> = [SOUND, EXCHANGED].into_iter().cycle().take(count).collect();
-            let verdict = if count % 2 == 1 { "the read is good" } else { "exchanged" };
+            let reads: Vec<&str> = [SOUND, SWAPPED].into_iter().cycle().take(count).collect();
+            let verdict = if count % 2 == 1 { "the read is good" } else { "swapped" };
             ends_with(args, &reads, &format!("The last of {count} reads;"), verdict);
         }
-        let reads = [SOUND, SOUND, EXCHANGED, EXCHANGED].repeat(3);
-        ends_with(args, &reads, "The last 2 of 12 reads;", "exchanged");
+        let reads = [SOUND, SOUND, SWAPPED, SWAPPED].repeat(3);
+        ends_with(args, &reads, "The last 2 of 12 reads;", "swapped");
         // A fault that comes and goes is one fault.
         let lost = format!("{}{}", &SOUND[..9], &SOUND[10..]);
         for pairs in 2..=6 {
@@ -163,12 +163,12 @@ fn what_comes_slowly_is_answered_at_once() {
     watched.write("\n");
     watched.wait_for("\"card\":1234");
     // Level changes follow, and nothing behind them.
-    let rows = rows(EXCHANGED, 0, &[]);
+    let rows = rows(SWAPPED, 0, &[]);
     let (one, two) = rows.split_at(rows.len() / 2);
     watched.write(one);
     thread::sleep(Duration::from_millis(50));
     watched.write(two);
-    let line = watched.wait_for(EXCHANGED);
+    let line = watched.wait_for(SWAPPED);
     let answer: serde_json::Value = serde_json::from_str(&line).unwrap();
     assert_eq!(answer["verdict"], "lines-swapped");
     assert_eq!(answer["repeat"], false);
@@ -195,10 +195,10 @@ fn the_pulses_of_level_changes_are_weighed() {
     let sure = |answers: &[serde_json::Value]| answers[0]["answer"]["probability"].as_f64();
     assert!(sure(&answers) > sure(&by_bits));
     // At the reader's conductors nothing between there and the panel shows.
-    let exchanged = rows(EXCHANGED, 0, &[]);
-    let at_panel = json(&["--probe-at", "panel"], &exchanged);
+    let swapped = rows(SWAPPED, 0, &[]);
+    let at_panel = json(&["--probe-at", "panel"], &swapped);
     assert_eq!(at_panel[0]["verdict"], "lines-swapped");
-    assert_ne!(json(&["--probe-at", "reader"], &exchanged)[0]["verdict"], "lines-swapped");
+    assert_ne!(json(&["--probe-at", "reader"], &swapped)[0]["verdict"], "lines-swapped");
 }
 
 #[test]
@@ -284,7 +284,7 @@ fn options_that_cannot_hold_are_refused_before_anything_comes() {
 fn masked_answers_give_no_number_and_no_bit_away() {
     let lost = rows(SOUND, 0, &[9]);
     let stream = format!(
-        "bits,card\n{SOUND},1234\n{EXCHANGED},1234\n{SOUND},123456\n{SOUND},x1234\n0x0f0/8,7\n\
+        "bits,card\n{SOUND},1234\n{SWAPPED},1234\n{SOUND},123456\n{SOUND},x1234\n0x0f0/8,7\n\
          {SOUND}01234\n{lost}time_us,line,level\n{lost}9999999,D0,1234\n{SOUND}"
     );
     for json in [&[][..], &["--json"]] {
@@ -377,8 +377,8 @@ mod port {
         let mut watched = Watched { child, stdin, lines };
         watched.wait_for("Watching standard input.");
         watched.wait_for("Enter explains all reads so far");
-        watched.write(&format!("{EXCHANGED}\n"));
-        watched.wait_for("wrong  the data lines D0 and D1 are exchanged");
+        watched.write(&format!("{SWAPPED}\n"));
+        watched.wait_for("wrong  the data lines D0 and D1 are swapped");
         keys.write_all(b"\n").unwrap();
         watched.wait_for("The read");
         watched.wait_for("CAUTION");
@@ -438,24 +438,24 @@ mod port {
 
         let mut device = plug_in(&name);
         watched.wait_for("is back");
-        device.write_all(format!("{EXCHANGED}\n").as_bytes()).unwrap();
-        watched.wait_for("wrong  the data lines D0 and D1 are exchanged");
+        device.write_all(format!("{SWAPPED}\n").as_bytes()).unwrap();
+        watched.wait_for("wrong  the data lines D0 and D1 are swapped");
 
         // Enter explains, n forgets, q ends.
         watched.write("\n");
         watched.wait_for("The last of 2 reads; no one fault explains more of them");
         watched.write("n\n");
         watched.wait_for("forgotten");
-        device.write_all(format!("{EXCHANGED}\n").as_bytes()).unwrap();
+        device.write_all(format!("{SWAPPED}\n").as_bytes()).unwrap();
         watched.wait_for("wrong");
         watched.write("q\n");
         watched.wait_for("The read");
-        watched.wait_for("sure: the data lines D0 and D1 are exchanged");
+        watched.wait_for("sure: the data lines D0 and D1 are swapped");
         watched.wait_for("CAUTION");
         let (said, status) = watched.end();
         assert_eq!(status, 1);
         assert!(said.contains("the line broke off"), "{said}");
         let kept = fs::read_to_string(&file).unwrap();
-        assert_eq!(kept, format!("{SOUND}\n{EXCHANGED}\n{EXCHANGED}\n"));
+        assert_eq!(kept, format!("{SOUND}\n{SWAPPED}\n{SWAPPED}\n"));
     }
 }

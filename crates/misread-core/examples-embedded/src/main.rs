@@ -1,5 +1,5 @@
 //! Listens to a card reader on two pins and says what it read, and whether its
-//! two data conductors are exchanged.
+//! two data conductors are swapped.
 //!
 //! Readers pull their data lines up to 5 V as a rule: take them through a level
 //! shifter unless the pins are made for 5 V, and join the commons. Don't let
@@ -67,7 +67,7 @@ fn report(out: &mut board::Trace, layout: &Layout, read: &Read<'_>) {
         let field = |name| card.value(name).unwrap_or_default();
         writeln!(out, "facility {}, card {}", field("facility"), field("card"))
     } else if turns.contains(Turn::Inverted) {
-        writeln!(out, "lines exchanged: it fits with D0 and D1 the other way round")
+        writeln!(out, "lines swapped: it fits with D0 and D1 the other way round")
     } else {
         writeln!(out, "does not fit {}", layout.name())
     };

@@ -70,7 +70,7 @@ impl From<bool> for Bit {
 pub enum Turn {
     /// As it is.
     AsReceived,
-    /// Every bit turned over, as exchanged data lines do.
+    /// Every bit turned over, as swapped data lines do.
     Inverted,
     /// Last bit first.
     Reversed,
@@ -272,7 +272,7 @@ impl Bits {
         self.unread.view_bits::<Msb0>().get(..self.len()).unwrap_or_default()
     }
 
-    /// Every bit turned over, as exchanged data lines do. Unread stays unread.
+    /// Every bit turned over, as swapped data lines do. Unread stays unread.
     pub fn complement(&self) -> Self {
         let mut out = *self;
         for (value, unread) in out.values.iter_mut().zip(&self.unread) {

@@ -22,7 +22,7 @@
 //! assert_eq!(done[0].to_string(), "417");
 //! assert_eq!(done[0].ended(), Ended::Hash);
 //!
-//! // With the data lines exchanged, the 1 is no key.
+//! // With the data lines swapped, the 1 is no key.
 //! let problem = Mode::FourBit.key(&"1110".parse()?).unwrap_err();
 //! assert_eq!(problem.to_string(), "bits 1-4 hold 14, which is no key");
 //! # Ok::<(), misread_core::bits::TextError>(())

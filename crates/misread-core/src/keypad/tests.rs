@@ -62,10 +62,10 @@ fn of_all_frames_those_that_fit_the_layout_and_are_at_most_eleven_are_keys() {
     }
 }
 
-/// Derived: with the lines exchanged digit d becomes 15 − d in four and eight
+/// Derived: with the lines swapped digit d becomes 15 − d in four and eight
 /// bits; six bits fail both parities, each over three bits, an odd number.
 #[test]
-fn exchanged_lines_turn_d_into_15_less_d() {
+fn swapped_lines_turn_d_into_15_less_d() {
     for (value, key) in (0u8..).zip(Key::ALL) {
         for mode in [Mode::FourBit, Mode::EightBit] {
             match (mode.key(&mode.encode(key).complement()), Key::from_value(15 - value)) {

@@ -241,7 +241,7 @@ impl Layout {
 
     /// In which of four ways the read fits: as it is, with every bit turned
     /// over, last bit first, or both. An embedded panel can say "data lines
-    /// exchanged" by itself; the card comes from decoding
+    /// swapped" by itself; the card comes from decoding
     /// [`read.turned(turn)`](Bits::turned).
     pub fn fitting_turns(&self, read: &Bits) -> FittingTurns {
         Turn::ALL.into_iter().fold(FittingTurns(0), |fits, turn| {

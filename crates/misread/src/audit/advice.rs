@@ -48,11 +48,11 @@ fn setting(layout: &Layout, audit: &Audit) -> String {
     )
 }
 
-/// Exchanged lines and a reversed order.
+/// Swapped lines and a reversed order.
 fn turned(frames: &Frames, audit: &Audit) -> Vec<String> {
     if audit.independent_checks == 0 {
         return vec![format!(
-            "Exchanged data lines and a reversed bit order never show: every card arrives as \
+            "Swapped data lines and a reversed bit order never show: every card arrives as \
              another card. {} before anything is enrolled.",
             sentence(KNOWN_CARD)
         )];
@@ -61,10 +61,10 @@ fn turned(frames: &Frames, audit: &Audit) -> Vec<String> {
     let swapped = audit.share(Cause::LinesSwapped).unwrap_or(0.0);
     // Turning every bit over changes each check the same way for every frame.
     advice.push(if swapped == 0.0 {
-        "Exchanged data lines always show: no frame passes with every bit turned over.".to_owned()
+        "Swapped data lines always show: no frame passes with every bit turned over.".to_owned()
     } else {
         format!(
-            "Exchanged data lines never show: with every bit turned over, each frame is that of \
+            "Swapped data lines never show: with every bit turned over, each frame is that of \
              another card. {} before anything is enrolled.",
             sentence(KNOWN_CARD)
         )
@@ -72,7 +72,7 @@ fn turned(frames: &Frames, audit: &Audit) -> Vec<String> {
     let reversed = audit.share(Cause::BitOrderReversed).unwrap_or(0.0);
     advice.push(if reversed == 0.0 && frames.alike(&frames.inverted(), &frames.reversed()) {
         format!(
-            "A reversed bit order always shows too, but looks exactly like exchanged data lines: \
+            "A reversed bit order always shows too, but looks exactly like swapped data lines: \
              {KNOWN_CARD} to tell them apart."
         )
     } else if reversed == 0.0 {

@@ -24,7 +24,7 @@
 //! assert_eq!(audit.undetected[1].to_string(), "0");
 //! assert_eq!(audit.undetected[2].to_string(), "156");
 //! assert_eq!(audit.share(Cause::LinesSwapped), Some(0.0));
-//! assert!(audit.advice.iter().any(|says| says.starts_with("Exchanged data lines always show")));
+//! assert!(audit.advice.iter().any(|says| says.starts_with("Swapped data lines always show")));
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 

@@ -2,7 +2,7 @@
 //! mend it, and the caution that goes with it.
 //!
 //! Priors are judgement: from memory, common practice, no source. That
-//! exchanged data lines are the most common wiring fault, and that a wrong or
+//! swapped data lines are the most common wiring fault, and that a wrong or
 //! blank number means wiring first, are common practice. Conductor colours are
 //! common practice too, and are only ever a hint.
 
@@ -71,17 +71,17 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
     CauseInfo {
         cause: Cause::LinesSwapped,
         prior: 0.180,
-        headline: "The data lines D0 and D1 are exchanged",
-        what: "D0 and D1 are exchanged somewhere between reader and panel, so every 0 arrives as \
+        headline: "The data lines D0 and D1 are swapped",
+        what: "D0 and D1 are swapped somewhere between reader and panel, so every 0 arrives as \
                a 1 and every 1 as a 0. The most common wiring fault there is.",
-        confirm: "Exchange the two data conductors at one end only and present the card again: \
+        confirm: "Swap the two data conductors at one end only and present the card again: \
                   the number comes right.",
         mend: &[
             look(
                 "Find where the two change places: at the reader's tail, at a joint, or at the \
                   panel. Green is usually D0 and white D1, but go by the terminals' marking.",
             ),
-            wire("Exchange the two data conductors at that one place, not at both ends."),
+            wire("Swap the two data conductors at that one place, not at both ends."),
             look("Present two cards whose numbers you know."),
         ],
         caution: WIRE,
@@ -100,7 +100,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
                   recorded the bits.",
             ),
             look(
-                "Set it right there. Do not exchange the conductors to please a recorder: the \
+                "Set it right there. Do not swap the conductors to please a recorder: the \
                   panel would then be wrong.",
             ),
         ],

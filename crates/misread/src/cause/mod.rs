@@ -20,7 +20,7 @@ pub use sought::Sought;
 pub enum Cause {
     /// The read is the frame.
     None,
-    /// D0 and D1 exchanged: every bit turned over.
+    /// D0 and D1 swapped: every bit turned over.
     LinesSwapped,
     /// Whatever recorded the bits wrote 0 for 1: every bit turned over.
     BitsInverted,

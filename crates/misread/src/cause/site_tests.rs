@@ -175,7 +175,7 @@ pub static SITE_TESTS: [SiteTest; 7] = [
     },
     SiteTest {
         id: "exchange-lines",
-        says: "Exchange the two data conductors at one end, and present the card again",
+        says: "Swap the two data conductors at one end, and present the card again",
         minutes: 6.0,
         touches_wire: true,
         outcomes: &[
@@ -186,7 +186,7 @@ pub static SITE_TESTS: [SiteTest; 7] = [
             row(
                 &[LinesSwapped, BitsInverted],
                 &[0.97, 0.03],
-                "Exchanging the conductors cures both at the recorder, so it tells nothing between them.",
+                "Swapping the conductors cures both at the recorder, so it tells nothing between them.",
             ),
             row(&[None], &[0.0, 1.0], "What was right is turned over."),
             row(
@@ -348,7 +348,7 @@ pub static SITE_TESTS: [SiteTest; 7] = [
             row(
                 &[None, LinesSwapped, BitOrderReversed, BytesReversed, UnknownLayout],
                 &[0.96, 0.0, 0.0, 0.0, 0.005, 0.005, 0.005, 0.005, 0.005, 0.005, 0.005, 0.005],
-                "The recording shows what the panel gets: exchanged conductors look as they did.",
+                "The recording shows what the panel gets: swapped conductors look as they did.",
             ),
             row(
                 &[BitsInverted],

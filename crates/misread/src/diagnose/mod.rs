@@ -32,7 +32,7 @@
 //! assert_eq!(diagnosis.verdict, Verdict::Wire(Cause::LinesSwapped));
 //! assert_eq!(
 //!     diagnosis.says,
-//!     "The data lines D0 and D1 are exchanged; the card is facility 42, card 1234."
+//!     "The data lines D0 and D1 are swapped; the card is facility 42, card 1234."
 //! );
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```

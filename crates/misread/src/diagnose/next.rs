@@ -42,15 +42,15 @@ pub struct OutcomeSays {
 /// use misread::cause::{Cause, Model};
 /// use misread::diagnose::next_tests;
 ///
-/// // Exchanged lines or a recorder that turns bits over: exchanging the
+/// // Swapped lines or a recorder that turns bits over: swapping the
 /// // conductors cures both, so it tells nothing.
 /// let mut causes = [0.0; Cause::ALL.len()];
 /// causes[Cause::LinesSwapped.index()] = 0.857;
 /// causes[Cause::BitsInverted.index()] = 0.143;
 /// let tests = next_tests(&causes, &Model::default());
 /// assert_eq!(tests[0].test, "capture");
-/// let exchange = tests.iter().find(|test| test.test == "exchange-lines").unwrap();
-/// assert_eq!(exchange.gain_bits, 0.0);
+/// let swap = tests.iter().find(|test| test.test == "exchange-lines").unwrap();
+/// assert_eq!(swap.gain_bits, 0.0);
 /// ```
 pub fn next_tests(causes: &[f64; Cause::ALL.len()], model: &Model) -> Vec<NextTest> {
     let mut tests: Vec<NextTest> =
@@ -127,7 +127,7 @@ mod tests {
         tests.iter().find(|next| next.test == test).unwrap().gain_bits
     }
 
-    /// Worked by hand. Exchanged lines and a recorder's inversion, a half
+    /// Worked by hand. Swapped lines and a recorder's inversion, a half
     /// each: a recording gives "as before" 0.96 and "turned over" 0.96, the
     /// other eight outcomes 0.005 alike. 0.04 of the time nothing is learned,
     /// 0.96 of the time everything: 0.96 bits.
@@ -140,7 +140,7 @@ mod tests {
         assert_eq!(gain(&of, "same-card-thrice"), 0.0);
     }
 
-    /// Worked by hand. Exchanged lines and last bit first, a half each, a
+    /// Worked by hand. Swapped lines and last bit first, a half each, a
     /// known card: "turned over" 0.98 against 0, "last bit first" 0 against
     /// 0.98, the last 0.02 alike: 0.98 bits.
     #[test]

@@ -145,7 +145,7 @@ mod tests {
     }
 
     #[test]
-    fn exchanged_lines_show_through_a_printed_number() {
+    fn swapped_lines_show_through_a_printed_number() {
         let found = answer("0002753746", "01101010111111011001011011");
         assert_eq!(found.diagnosis.verdict.id(), "lines-swapped");
         assert_eq!(found.taken[0].fields.get("facility"), Some(&42));

@@ -142,7 +142,7 @@ pub(super) fn notes(diagnosis: &Diagnosis, case: &Case, candidates: &Candidates)
         && unexpected
     {
         notes.push(format!(
-            "{} has no checks: any {} bits fit it, so sound wiring, exchanged lines and bits in \
+            "{} has no checks: any {} bits fit it, so sound wiring, swapped lines and bits in \
              reverse order all look alike. Say what the card should be with --expect.",
             layout.name(),
             layout.bits()
@@ -157,8 +157,8 @@ pub(super) fn notes(diagnosis: &Diagnosis, case: &Case, candidates: &Candidates)
             .any(|alike| matches!(alike.cause, Cause::LinesSwapped | Cause::BitsInverted))
     {
         notes.push(
-            "Exchanged data lines and a recorder that turns bits over give the same bits always; \
-             exchanging the conductors cures both at the recorder, so only a recording of the two \
+            "Swapped data lines and a recorder that turns bits over give the same bits always; \
+             swapping the conductors cures both at the recorder, so only a recording of the two \
              lines tells them apart."
                 .to_owned(),
         );

@@ -138,7 +138,7 @@ const CLEAR: f64 = 0.8;
 
 /// Says how a keypad sends, what is wrong, and which codes were keyed.
 ///
-/// Exchanged lines and a recorder that turns bits over can never be told apart
+/// Swapped lines and a recorder that turns bits over can never be told apart
 /// and do not make an answer ambiguous: what is keyed is the same.
 ///
 /// # Errors

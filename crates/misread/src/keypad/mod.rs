@@ -46,7 +46,7 @@
 //!
 //! Empty reads are set aside. An unread bit is summed over.
 //!
-//! Exchanged lines turn digit d into 15 − d. So 0 to 3 become values that no
+//! Swapped lines turn digit d into 15 − d. So 0 to 3 become values that no
 //! key sends, the hash key becomes a 4 and the star key a 5: codes show it by
 //! what they are made of. 6 and 9, 7 and 8 only change places, and where that
 //! is all there is, the answer is [`Verdict::Ambiguous`] and says what to

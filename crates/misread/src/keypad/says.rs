@@ -123,7 +123,7 @@ fn ambiguous(answer: &Answer, setting: &Setting<'_>, numbers: Numbers) -> String
             .class
         {
             Class::AsReceived => with_codes("sound wiring".to_owned(), possible),
-            Class::TurnedOver => with_codes("exchanged data lines".to_owned(), possible),
+            Class::TurnedOver => with_codes("swapped data lines".to_owned(), possible),
             Class::LastBitFirst => with_codes("bits in reverse order".to_owned(), possible),
             Class::Bent => "bits lost, added or wrong".to_owned(),
             Class::NoKeys => "no keys at all".to_owned(),
@@ -241,8 +241,8 @@ fn notes(
         && setting.captured.is_none()
     {
         notes.push(
-            "Exchanged data lines and a recorder that turns bits over give the same bits always; \
-             exchanging the conductors cures both at the recorder, so only a recording of the two \
+            "Swapped data lines and a recorder that turns bits over give the same bits always; \
+             swapping the conductors cures both at the recorder, so only a recording of the two \
              lines tells them apart."
                 .to_owned(),
         );
@@ -275,7 +275,7 @@ fn tells(answer: &Answer, setting: &Setting<'_>, sending: Option<&Sending>) -> O
              its length and its checks say how the keypad sends."
         }
         (Verdict::Ambiguous, _) => {
-            "Press 0, 1, 2, 3 and #, and give those reads: with the data lines exchanged, 0 to 3 \
+            "Press 0, 1, 2, 3 and #, and give those reads: with the data lines swapped, 0 to 3 \
              become values that no key sends. Or say with --expect what was keyed."
         }
     };

@@ -55,7 +55,7 @@ pub struct Weighed {
 /// use misread::cause::{Cause, Model};
 /// use misread::keypad::{Press, Sending, Setting, weigh};
 ///
-/// // A 1 in eight bits, the data lines exchanged: the halves still match, but
+/// // A 1 in eight bits, the data lines swapped: the halves still match, but
 /// // 14 is no key.
 /// let presses = [Press::from("00011110".parse::<misread::Bits>()?)];
 /// let sendings = Sending::all(None);

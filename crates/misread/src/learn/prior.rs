@@ -12,7 +12,7 @@ use misread_core::Turn;
 pub const DOUBT: f64 = 1e-6;
 
 /// That the reads were taken this way. The fault model's priors of a sound
-/// line, exchanged lines and inverted bits (0.4, 0.21), of a reversed read
+/// line, swapped lines and inverted bits (0.4, 0.21), of a reversed read
 /// (0.02), and both.
 pub fn turn(turn: Turn) -> f64 {
     libm::log2(match turn {

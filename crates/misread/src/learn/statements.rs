@@ -44,7 +44,7 @@ impl View<'_> {
         }
         let inverted = inverts(self.turn());
         let doubt = self.weighed.doubt(|config| inverts(config.turn) == inverted);
-        let what = "D0 and D1 are exchanged, or what recorded the reads wrote 0 for 1";
+        let what = "D0 and D1 are swapped, or what recorded the reads wrote 0 for 1";
         let found =
             self.weighed.configs[self.best.config].picks.iter().any(|p| !p.fields.is_empty());
         if inverted && doubt <= DOUBT / 2.0 {

@@ -55,7 +55,7 @@ fn the_open_layout_is_learned_from_forty_cards() {
 }
 
 #[test]
-fn exchanged_lines_are_named_and_the_layout_is_as_it_should_be() {
+fn swapped_lines_are_named_and_the_layout_is_as_it_should_be() {
     let mut samples = random_26(40);
     for sample in &mut samples {
         sample.bits = sample.bits.complement();

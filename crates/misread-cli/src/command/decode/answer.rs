@@ -248,7 +248,7 @@ fn turned(read: &Bits, entries: &[&Entry], masking: Masking) -> Option<String> {
             .find(|turn| layout.decode(&read.turned(*turn)).is_ok_and(is_sound))?;
         let (how, why) = match turn {
             Turn::AsReceived | Turn::Inverted => {
-                ("with every bit turned over", " (D0 and D1 exchanged?)")
+                ("with every bit turned over", " (D0 and D1 swapped?)")
             }
             Turn::Reversed => ("read last bit first", ""),
             Turn::InvertedReversed => ("with every bit turned over and last bit first", ""),

@@ -38,7 +38,7 @@ something could not be read.";
 /// Which keys were pressed at a keypad, and why they come wrong
 ///
 /// Finds how the keypad sends (4, 6 or 8 bits a key, or with --layout the whole
-/// code in a frame), whether the data lines are exchanged, and the codes keyed.
+/// code in a frame), whether the data lines are swapped, and the codes keyed.
 /// A code ends with the hash key (#), a pause or the last read; the star key
 /// (*) clears it. With --mask every digit is hidden.
 #[derive(Args, Clone, Debug)]

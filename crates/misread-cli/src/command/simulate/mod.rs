@@ -34,7 +34,7 @@ Examples:
   riddle.truth.json:
     misread simulate --draw-cause --reads 3 --seed 7 --as vcd -o riddle.vcd \\
       facility=42 card=1234
-  The sail loft's keypad with its lines exchanged:
+  The sail loft's keypad with its lines swapped:
     misread simulate --keys 2580# --keypad 4 --cause lines-swapped
   A riddle of it:
     misread simulate --draw-cause --keys 2580# --keypad 4 --as vcd -o loft.vcd

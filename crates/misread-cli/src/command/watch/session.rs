@@ -38,7 +38,7 @@ const NAMED: u64 = 20;
 const CHANGED: f64 = 0.02;
 
 /// How likely it is that somebody changes something there back and forth, as who
-/// exchanges the conductors again and again to see what it does (judgement).
+/// swaps the conductors again and again to see what it does (judgement).
 const AT_WORK: f64 = 0.02;
 
 /// What has come so far.
@@ -399,7 +399,7 @@ impl<'a> Session<'a> {
             .find(|&(at, from)| changed(from, at, self.ln_evidence(from..at)));
         let Some((at, _)) = turn else { return 0 };
         // What came before may have changed too, as when two conductors are
-        // exchanged and put back.
+        // swapped and put back.
         let starts = || turns.iter().copied().take_while(|&turn| turn < at);
         let apart: f64 = [0]
             .into_iter()

@@ -86,7 +86,7 @@ proptest! {
                 _ => {}
             }
             // A bit that is a pulse of the frame has its value, one line
-            // exchanged for the other, one bit changed and a short apart.
+            // swapped for the other, one bit changed and a short apart.
             let same = !matches!(
                 fault.cause,
                 Cause::LinesSwapped
