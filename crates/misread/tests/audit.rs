@@ -66,7 +66,7 @@ fn the_closed_form_of_open_26() {
     }
     // Its card number has sixteen bits, and parity follows what is sent.
     assert_eq!(audit.share(Cause::BytesReversed), Some(1.0));
-    assert_eq!(audit.share(Cause::OneBitChanged), Some(0.0));
+    assert_eq!(audit.share(Cause::BitsChanged), Some(0.0));
     assert!(audit.uncovered.is_empty());
 }
 
@@ -196,7 +196,7 @@ fn what_no_check_covers_is_said() {
             .contains(&"One wrong bit in 10-13 never shows: no check covers them.".to_owned())
     );
     assert!(audit.advice[0].starts_with("Set the panel to check both parity bits: 1 in 4 "));
-    assert_eq!(audit.share(Cause::OneBitChanged), Some(4.0 / 20.0));
+    assert_eq!(audit.share(Cause::BitsChanged), Some(4.0 / 20.0));
 }
 
 #[test]
@@ -308,7 +308,7 @@ proptest! {
             changed
         }).collect::<Vec<_>>();
         prop_assert!(near(
-            audit.share(Cause::OneBitChanged).unwrap(),
+            audit.share(Cause::BitsChanged).unwrap(),
             share(&one_changed, &layout)
         ));
 

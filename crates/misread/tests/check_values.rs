@@ -240,7 +240,7 @@ fn one_read_and_a_card_expected() {
         BOTH,
         &[
             ("lines-shorted", 1.000000),
-            ("one-bit-changed", 0.000000),
+            ("bits-changed", 0.000000),
             ("unknown-layout", 0.000000),
             ("random-bits", 0.000000),
         ],
@@ -260,7 +260,7 @@ fn one_read_and_a_card_expected() {
     check(
         &["10010100000000100110100100"],
         BOTH,
-        &[("one-bit-changed", 1.000000), ("unknown-layout", 0.000000), ("random-bits", 0.000000)],
+        &[("bits-changed", 1.000000), ("unknown-layout", 0.000000), ("random-bits", 0.000000)],
         &[("as-expected", 0.999075), ("facility-differs", 0.000924)],
     );
     check(

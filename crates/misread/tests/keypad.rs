@@ -107,7 +107,7 @@ fn codes_that_only_change_places_are_ambiguous() {
 #[test]
 fn a_press_that_is_no_key_is_named_with_its_place_and_the_rest_is_read() {
     let found = said("11100001 11010010 11000111 11000011 01001011");
-    assert_eq!(found.verdict, Verdict::Wire(Cause::OneBitChanged));
+    assert_eq!(found.verdict, Verdict::Wire(Cause::BitsChanged));
     assert_eq!(codes(&found), ["12?3#"]);
     let problem = &found.problems[0];
     assert_eq!(problem.read, 3);
@@ -288,7 +288,7 @@ impl Brute<'_> {
     /// A read of several keys as it would have to be sent.
     fn as_sent(&self, read: &Read) -> Option<Read> {
         match self.cause {
-            "none" | "one-bit-changed" => Some(read.clone()),
+            "none" | "bits-changed" => Some(read.clone()),
             "lines-swapped" | "bits-inverted" => Some(read.iter().map(|b| b.map(|b| !b)).collect()),
             "bit-order-reversed" => Some(read.iter().rev().copied().collect()),
             _ => None,
@@ -340,7 +340,7 @@ fn brute_force(
                     }
                 };
                 match cause {
-                    "one-bit-changed" => {
+                    "bits-changed" => {
                         (0..reads.len()).map(|at| of(Some(at))).sum::<f64>() / reads.len() as f64
                     }
                     _ => of(None),

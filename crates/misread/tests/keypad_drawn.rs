@@ -111,7 +111,7 @@ fn a_capture_shows_the_presses_and_their_findings() {
         if drawn.fault.cause() == Cause::None {
             assert_eq!(sound, frames);
         }
-        if drawn.fault.cause() == Cause::OneBitChanged {
+        if drawn.fault.cause() == Cause::BitsChanged {
             let bits = sound.iter().zip(&frames).flat_map(|(a, b)| a.iter().zip(b.iter()));
             assert_eq!(bits.filter(|(a, b)| a != b).count(), 1);
         }
@@ -175,7 +175,7 @@ fn the_answer_names_keys_that_were_others() {
 
 #[test]
 fn nothing_to_draw_from_is_said() {
-    let model = Model { causes: [0.0; 25], ..Model::default() };
+    let model = Model { causes: [0.0; misread::cause::Cause::ALL.len()], ..Model::default() };
     let (habits, shape) = (Habits::default(), Shape::default());
     let draw = |said: &[Key], model: &Model| {
         let random = &mut seeded(1, 0);

@@ -76,7 +76,7 @@ pub struct CauseShare {
     /// The cause.
     pub cause: Cause,
     /// The share, 0 to 1, of the layout's own frames, each equally likely,
-    /// that still pass. For [`Cause::OneBitChanged`] each bit is equally
+    /// that still pass. For [`Cause::BitsChanged`] each bit is equally
     /// likely; for [`Cause::LinesShorted`] each of the four ways the receiver
     /// may take the bits, two of which keep the length.
     pub undetected: f64,

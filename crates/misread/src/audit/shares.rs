@@ -140,7 +140,7 @@ pub(super) fn of_causes(
     let shorted = frames.constant_passes(false) + frames.constant_passes(true);
     causes.push(share(Cause::LinesShorted, shorted / 4.0));
     let single = undetected.get(1).map_or(0.0, to_f64);
-    causes.push(share(Cause::OneBitChanged, single / n as f64));
+    causes.push(share(Cause::BitsChanged, single / n as f64));
     causes
 }
 

@@ -61,7 +61,7 @@ pub fn info(cause: Cause) -> &'static CauseInfo {
 pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
     CauseInfo {
         cause: Cause::None,
-        prior: 0.400,
+        prior: 0.374,
         headline: "The wiring is sound",
         what: "What the reader sent is what was received.",
         confirm: "Present the same card three times; the same number must come each time.",
@@ -70,7 +70,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
     },
     CauseInfo {
         cause: Cause::LinesSwapped,
-        prior: 0.180,
+        prior: 0.170,
         headline: "The data lines D0 and D1 are swapped",
         what: "D0 and D1 are swapped somewhere between reader and panel, so every 0 arrives as \
                a 1 and every 1 as a 0. The most common wiring fault there is.",
@@ -124,7 +124,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
     },
     CauseInfo {
         cause: Cause::BytesReversed,
-        prior: 0.020,
+        prior: 0.010,
         headline: "The number's bytes arrive in reverse order",
         what: "The reader sends the bytes of a number last one first, with parity to match. Usual \
                with readers that send a chip's serial number.",
@@ -139,6 +139,23 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
                 "If it cannot be set, enrol the cards through this very reader type, and note \
                   it.",
             ),
+        ],
+        caution: None,
+    },
+    CauseInfo {
+        cause: Cause::Padded,
+        prior: 0.020,
+        headline: "The bits are filled up with 0s to whole bytes",
+        what: "Whatever hands the bits on writes them as whole bytes or words and fills up with 0s, \
+               behind the frame or in front of it.",
+        confirm: "Count the bits: they are a multiple of 8, and take away the 0s at one end and \
+                  a known layout's frame is left.",
+        mend: &[
+            look(
+                "Paste the bits without the 0s that fill them up, or paste them as hexadecimal \
+                  with the frame's length.",
+            ),
+            look("The recorder can stay as it is: the wiring is sound."),
         ],
         caution: None,
     },
@@ -269,7 +286,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
     },
     CauseInfo {
         cause: Cause::D0Noise,
-        prior: 0.015,
+        prior: 0.006,
         headline: "Extra pulses appear on D0",
         what: "Something couples onto D0: 0s appear that no card sent.",
         confirm: "Record both lines: short pulses on D0 between the card's own.",
@@ -287,7 +304,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
     },
     CauseInfo {
         cause: Cause::D1Noise,
-        prior: 0.015,
+        prior: 0.006,
         headline: "Extra pulses appear on D1",
         what: "Something couples onto D1: 1s appear that no card sent.",
         confirm: "Record both lines: short pulses on D1 between the card's own.",
@@ -305,7 +322,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
     },
     CauseInfo {
         cause: Cause::BothNoise,
-        prior: 0.015,
+        prior: 0.006,
         headline: "Extra pulses appear on both data lines",
         what: "Something couples onto the cable: bits appear that no card sent, 0s and 1s alike.",
         confirm: "Record both lines: short pulses between the card's own, on either line.",
@@ -323,7 +340,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
     },
     CauseInfo {
         cause: Cause::D0Ringing,
-        prior: 0.010,
+        prior: 0.004,
         headline: "Pulses on D0 are counted twice",
         what: "D0's edges ring, so one pulse is taken for two: 0s come double.",
         confirm: "Record both lines: two pulses on D0 far closer together than the reader's own \
@@ -339,7 +356,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
     },
     CauseInfo {
         cause: Cause::D1Ringing,
-        prior: 0.010,
+        prior: 0.004,
         headline: "Pulses on D1 are counted twice",
         what: "D1's edges ring, so one pulse is taken for two: 1s come double.",
         confirm: "Record both lines: two pulses on D1 far closer together than the reader's own \
@@ -355,7 +372,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
     },
     CauseInfo {
         cause: Cause::BothRinging,
-        prior: 0.010,
+        prior: 0.004,
         headline: "Pulses on both lines are counted twice",
         what: "Both lines ring, or the receiver counts both edges of a pulse: bits come double.",
         confirm: "Record both lines: if each pulse is single there, the receiver counts both \
@@ -371,7 +388,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
     },
     CauseInfo {
         cause: Cause::Crosstalk,
-        prior: 0.010,
+        prior: 0.004,
         headline: "A pulse on one data line causes one on the other",
         what: "The two data conductors couple: behind a bit the opposite one appears.",
         confirm: "Record both lines: the extra pulses come with, or right after, a pulse on the \
@@ -442,10 +459,10 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
         caution: None,
     },
     CauseInfo {
-        cause: Cause::OneBitChanged,
-        prior: 0.005,
-        headline: "One bit has the wrong value",
-        what: "A single bit was mistaken, on the wire or when it was copied down.",
+        cause: Cause::BitsChanged,
+        prior: 0.001,
+        headline: "Bits have the wrong value",
+        what: "One bit, seldom two or three, was mistaken on the wire or when it was copied down.",
         confirm: "Present the same card again: the other read is right.",
         mend: &[
             look("Present the card three times. If two reads agree, note it and go on."),
@@ -455,7 +472,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
     },
     CauseInfo {
         cause: Cause::UnknownLayout,
-        prior: 0.010,
+        prior: 0.090,
         headline: "The card uses a layout that is not among those tried",
         what: "The bits fit no layout that is known here, in no way a wire could have bent them.",
         confirm: "Present the card three times: the same bits come each time.",
@@ -473,7 +490,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
     },
     CauseInfo {
         cause: Cause::RandomBits,
-        prior: 0.005,
+        prior: 0.006,
         headline: "The bits mean nothing: a data line or the common is floating",
         what: "A line that nothing drives, or a missing common: bits come without a card, or \
                other ones each time.",

@@ -1,19 +1,25 @@
 //! The catalogue of causes: what can come between a card and a panel.
 //!
 //! Three things can be off, independently of one another: **the wire**
-//! ([`Cause`]), **the card** ([`CardState`]), and the panel's layout. The ids
-//! and the order are those of the tables in the documentation; ties between
-//! equally likely answers keep that order.
+//! ([`Wire`]: a [`Cause`] by itself, behind swapped lines, or at times), **the
+//! card** ([`CardState`]), and the panel's layout. A fourth question is only
+//! whose cards were read ([`Whose`]). The ids and the order are those of the
+//! tables in the documentation; ties between equally likely answers keep that
+//! order.
 
 pub mod catalogue;
 mod model;
 mod priors;
 pub mod site_tests;
 mod sought;
+mod wire;
 
-pub use model::{Model, ProbeAt, ProbeFactors, Rates, TestOutcome, TestTable};
+pub use model::{
+    Model, ProbeAt, ProbeFactors, Rates, TestOutcome, TestTable, UnlistedLengths, WhoseWeights,
+};
 pub use priors::PriorsError;
 pub use sought::Sought;
+pub use wire::{NoSuchWire, Whose, Wire};
 
 /// What happened to the bits on their way.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -28,6 +34,8 @@ pub enum Cause {
     BitOrderReversed,
     /// Each field of 16, 24, 32 … 64 bits sent with its bytes in reverse order.
     BytesReversed,
+    /// Whatever hands the bits on fills them up with 0s to whole bytes or words.
+    Padded,
     /// Nothing arrives on D0: only the 1s are received.
     D0Open,
     /// Nothing arrives on D1: only the 0s are received.
@@ -62,8 +70,8 @@ pub enum Cause {
     FrameSplit,
     /// The same frame twice with no gap between.
     FramesMerged,
-    /// One bit has the other value.
-    OneBitChanged,
+    /// One to three bits have the other value.
+    BitsChanged,
     /// The card uses a layout that is not among the candidates.
     UnknownLayout,
     /// The bits mean nothing: a floating line or a missing common.
@@ -72,12 +80,13 @@ pub enum Cause {
 
 impl Cause {
     /// Every cause, in the order of the tables.
-    pub const ALL: [Cause; 25] = [
+    pub const ALL: [Cause; 26] = [
         Cause::None,
         Cause::LinesSwapped,
         Cause::BitsInverted,
         Cause::BitOrderReversed,
         Cause::BytesReversed,
+        Cause::Padded,
         Cause::D0Open,
         Cause::D1Open,
         Cause::LinesShorted,
@@ -95,7 +104,7 @@ impl Cause {
         Cause::TailLost,
         Cause::FrameSplit,
         Cause::FramesMerged,
-        Cause::OneBitChanged,
+        Cause::BitsChanged,
         Cause::UnknownLayout,
         Cause::RandomBits,
     ];
@@ -108,6 +117,7 @@ impl Cause {
             Cause::BitsInverted => "bits-inverted",
             Cause::BitOrderReversed => "bit-order-reversed",
             Cause::BytesReversed => "bytes-reversed",
+            Cause::Padded => "padded",
             Cause::D0Open => "d0-open",
             Cause::D1Open => "d1-open",
             Cause::LinesShorted => "lines-shorted",
@@ -125,7 +135,7 @@ impl Cause {
             Cause::TailLost => "tail-lost",
             Cause::FrameSplit => "frame-split",
             Cause::FramesMerged => "frames-merged",
-            Cause::OneBitChanged => "one-bit-changed",
+            Cause::BitsChanged => "bits-changed",
             Cause::UnknownLayout => "unknown-layout",
             Cause::RandomBits => "random-bits",
         }
@@ -133,6 +143,8 @@ impl Cause {
 
     /// The cause of that id.
     pub fn from_id(id: &str) -> Option<Self> {
+        // What `bits-changed` was called before.
+        let id = if id == "one-bit-changed" { "bits-changed" } else { id };
         Cause::ALL.into_iter().find(|cause| cause.id() == id)
     }
 
@@ -161,7 +173,9 @@ pub enum CardState {
     AsExpected,
     /// Its facility code is any value; the other expected values hold.
     FacilityDiffers,
-    /// Its facility code is as expected; every other field is any value.
+    /// Its facility code is as expected; every other expected field is a
+    /// neighbour of the expected value (all but its lowest 8 bits hold) or any
+    /// value.
     CardDiffers,
     /// Every field is any value.
     DifferentCard,

@@ -1,9 +1,10 @@
 //! The numbers of the fault model: priors, rates, outcome tables.
 
+use misread_core::bits::MAX_BITS as LONGEST_READ;
 use misread_core::pulse::Evidence;
 
 use super::site_tests::{CAPTURE, Outcome, SITE_TESTS, SiteTest};
-use super::{CardState, Cause, Sought};
+use super::{CardState, Cause, Sought, Whose, Wire};
 
 /// The priors and rates the diagnosis works with.
 ///
@@ -16,6 +17,23 @@ pub struct Model {
     /// The prior of each card state, in the order of [`CardState::ALL`]; they
     /// sum to 1. Where no card is expected they are not used.
     pub cards: [f64; CardState::ALL.len()],
+    /// κ: by how much two faults at once are likelier than their priors'
+    /// product, since one mistake leads to another.
+    pub two_at_once: f64,
+    /// By what a cause's prior is multiplied for its coming at times.
+    pub at_times: f64,
+    /// The prior of [`Wire::ReadsMissing`].
+    pub reads_missing: f64,
+    /// ε: how likely a presentation gives nothing whatever is wrong; from 0 to
+    /// under 1.
+    pub empty: f64,
+    /// Which share of the presentations may suffer what comes at times, each
+    /// equally likely; over 0, under 1.
+    pub shares: Vec<f64>,
+    /// How long the frames of layouts are that nobody listed.
+    pub unlisted: UnlistedLengths,
+    /// Whose cards the reads are of, where that is asked.
+    pub presented: WhoseWeights,
     /// The prior of the layout the panel is set to, where other candidates
     /// stand beside it; those share the rest equally. Between 0 and 1.
     pub configured: f64,
@@ -29,6 +47,35 @@ pub struct Model {
     /// The tests an installer can do, with their outcome tables.
     pub tests: Vec<TestTable>,
 }
+
+/// λ: how likely a length is of a layout that is not among the candidates. The
+/// three parts sum to 1.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct UnlistedLengths {
+    /// 32 to 40 bits, the usual strangers.
+    pub usual: f64,
+    /// 20 to 64 bits.
+    pub near: f64,
+    /// 1 to 512 bits.
+    pub any: f64,
+}
+
+impl UnlistedLengths {
+    /// λ(M), where no candidate layout has `bits` bits; a tenth of it where one
+    /// has.
+    pub fn weight(&self, bits: usize, is_listed: bool) -> f64 {
+        let part = |share: f64, from: usize, to: usize| {
+            if (from..=to).contains(&bits) { share / (to - from + 1) as f64 } else { 0.0 }
+        };
+        let all =
+            part(self.usual, 32, 40) + part(self.near, 20, 64) + part(self.any, 1, LONGEST_READ);
+        if is_listed { all / 10.0 } else { all }
+    }
+}
+
+/// The weight of each of [`Whose::ALL`]; those asked are scaled to sum to 1.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WhoseWeights(pub [f64; Whose::ALL.len()]);
 
 /// Where a capture of the lines was taken.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -45,6 +92,8 @@ pub struct ProbeFactors {
     /// [`Cause::BitsInverted`]: the lines themselves were read, so no other
     /// software can have turned the bits over.
     pub bits_inverted: f64,
+    /// [`Cause::Padded`]: nothing else handed the bits on.
+    pub padded: f64,
     /// [`Cause::LinesSwapped`], in a capture at the reader's conductors, which
     /// cannot show a fault between there and the panel.
     pub lines_swapped_at_reader: f64,
@@ -117,6 +166,13 @@ impl Default for Model {
         Model {
             causes: Cause::ALL.map(|cause| super::catalogue::info(cause).prior),
             cards: [0.950, 0.025, 0.015, 0.010],
+            two_at_once: 0.25,
+            at_times: 0.04,
+            reads_missing: 0.01,
+            empty: 0.05,
+            shares: vec![0.1, 0.3, 0.7],
+            unlisted: UnlistedLengths { usual: 0.6, near: 0.3, any: 0.1 },
+            presented: WhoseWeights([0.45, 0.45, 0.10]),
             configured: 0.9,
             rates: Rates {
                 weak: vec![0.05, 0.15, 0.3, 0.5, 0.7],
@@ -125,7 +181,11 @@ impl Default for Model {
                 crosstalk: vec![0.1, 0.3, 0.6, 1.0],
             },
             findings: Sought::ALL.map(|sought| Cause::ALL.map(|cause| sought.usual(cause))),
-            probe: ProbeFactors { bits_inverted: 0.02, lines_swapped_at_reader: 0.02 },
+            probe: ProbeFactors {
+                bits_inverted: 0.02,
+                padded: 0.02,
+                lines_swapped_at_reader: 0.02,
+            },
             tests: SITE_TESTS.iter().map(TestTable::of).collect(),
         }
     }
@@ -147,6 +207,20 @@ impl Model {
     /// The prior of a cause.
     pub fn prior(&self, cause: Cause) -> f64 {
         self.causes[cause.index()]
+    }
+
+    /// The prior of a wire state. Those of two at once, at times and
+    /// [`Wire::ReadsMissing`] come on top of those of the causes, which sum to
+    /// 1.
+    pub fn wire_prior(&self, wire: Wire) -> f64 {
+        match wire {
+            Wire::Alone(cause) => self.prior(cause),
+            Wire::Swapped(cause) => {
+                self.two_at_once * self.prior(Cause::LinesSwapped) * self.prior(cause)
+            }
+            Wire::AtTimes(cause) => self.at_times * self.prior(cause),
+            Wire::ReadsMissing => self.reads_missing,
+        }
     }
 
     /// The prior of a card state.
@@ -176,8 +250,8 @@ impl Model {
     /// The model for reads captured there: what the capture makes less likely
     /// beforehand, and without the test that has been done by it.
     pub fn captured(&self, at: ProbeAt) -> Model {
-        let ProbeFactors { bits_inverted, lines_swapped_at_reader } = self.probe;
-        let mut factors = vec![(Cause::BitsInverted, bits_inverted)];
+        let ProbeFactors { bits_inverted, padded, lines_swapped_at_reader } = self.probe;
+        let mut factors = vec![(Cause::BitsInverted, bits_inverted), (Cause::Padded, padded)];
         match at {
             ProbeAt::Panel => {}
             ProbeAt::Reader => factors.push((Cause::LinesSwapped, lines_swapped_at_reader)),

@@ -7,6 +7,23 @@
 //! [cards]
 //! facility-differs = 0.2
 //!
+//! [more]                      # beside the causes by themselves
+//! two-at-once = 0.25          # times the priors of both
+//! at-times = 0.04             # times the prior
+//! reads-missing = 0.01
+//! empty = 0.05                # a presentation gives nothing, whatever is wrong
+//! shares = [0.1, 0.3, 0.7]    # of what comes at times; each equally likely
+//!
+//! [unlisted]                  # lengths of layouts nobody listed; sum to 1
+//! usual = 0.6                 # 32 to 40 bits
+//! near = 0.3                  # 20 to 64 bits
+//! any = 0.1                   # 1 to 512 bits
+//!
+//! [presented]                 # whose cards; those asked are scaled to sum to 1
+//! one-card = 0.45
+//! own-cards = 0.45
+//! mixed-cards = 0.1
+//!
 //! [layouts]
 //! configured = 0.99
 //!
@@ -18,6 +35,7 @@
 //!
 //! [capture]                   # what a capture multiplies a prior by
 //! bits-inverted = 0.02
+//! padded = 0.02
 //! lines-swapped-at-reader = 0.02
 //!
 //! [tests.supply]
@@ -31,7 +49,7 @@ use std::collections::BTreeMap;
 
 use serde::Deserialize;
 
-use super::{CardState, Cause, Model, Sought, TestTable};
+use super::{CardState, Cause, Model, Sought, TestTable, Whose};
 
 /// A priors file that makes no sense.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -62,6 +80,12 @@ struct PriorsDoc {
     #[serde(default)]
     cards: BTreeMap<String, f64>,
     #[serde(default)]
+    more: MoreDoc,
+    #[serde(default)]
+    unlisted: UnlistedDoc,
+    #[serde(default)]
+    presented: BTreeMap<String, f64>,
+    #[serde(default)]
     layouts: LayoutsDoc,
     #[serde(default)]
     rates: RatesDoc,
@@ -71,6 +95,24 @@ struct PriorsDoc {
     capture: CaptureDoc,
     #[serde(default)]
     tests: BTreeMap<String, TestDoc>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+struct MoreDoc {
+    two_at_once: Option<f64>,
+    at_times: Option<f64>,
+    reads_missing: Option<f64>,
+    empty: Option<f64>,
+    shares: Option<Vec<f64>>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct UnlistedDoc {
+    usual: Option<f64>,
+    near: Option<f64>,
+    any: Option<f64>,
 }
 
 #[derive(Default, Deserialize)]
@@ -92,6 +134,7 @@ struct RatesDoc {
 #[serde(deny_unknown_fields, rename_all = "kebab-case")]
 struct CaptureDoc {
     bits_inverted: Option<f64>,
+    padded: Option<f64>,
     lines_swapped_at_reader: Option<f64>,
 }
 
@@ -121,9 +164,10 @@ impl Model {
         })?;
         let mut model = self.clone();
         let ids = Cause::ALL.map(Cause::id);
-        override_shares("causes", &mut model.causes, &ids, &doc.causes)?;
+        override_shares("causes", &mut model.causes, &ids, &renamed(&doc.causes))?;
         let ids = CardState::ALL.map(CardState::id);
         override_shares("cards", &mut model.cards, &ids, &doc.cards)?;
+        override_more(&mut model, &doc)?;
         if let Some(configured) = doc.layouts.configured {
             if !(configured > 0.0 && configured < 1.0) {
                 return sense("layouts.configured", format!("{configured} is not between 0 and 1"));
@@ -160,6 +204,7 @@ impl Model {
         }
         let factors = [
             ("capture.bits-inverted", doc.capture.bits_inverted, &mut model.probe.bits_inverted),
+            ("capture.padded", doc.capture.padded, &mut model.probe.padded),
             (
                 "capture.lines-swapped-at-reader",
                 doc.capture.lines_swapped_at_reader,
@@ -182,6 +227,48 @@ impl Model {
         }
         Ok(model)
     }
+}
+
+/// What stands beside the causes by themselves: two at once, at times, layouts
+/// nobody listed, whose cards.
+fn override_more(model: &mut Model, doc: &PriorsDoc) -> Result<(), PriorsError> {
+    let more = &doc.more;
+    let factors = [
+        ("more.two-at-once", more.two_at_once, &mut model.two_at_once),
+        ("more.at-times", more.at_times, &mut model.at_times),
+        ("more.reads-missing", more.reads_missing, &mut model.reads_missing),
+    ];
+    for (at, given, factor) in factors {
+        let Some(given) = given else { continue };
+        if !(given >= 0.0 && given.is_finite()) {
+            return sense(at, format!("{given} is not a number of 0 or more"));
+        }
+        *factor = given;
+    }
+    if let Some(empty) = more.empty {
+        if !(0.0..1.0).contains(&empty) {
+            return sense("more.empty", format!("{empty} is not a probability from 0 to under 1"));
+        }
+        model.empty = empty;
+    }
+    if let Some(shares) = &more.shares {
+        if shares.is_empty() || shares.len() > MOST_RATES {
+            let found = shares.len();
+            return sense("more.shares", format!("{found} shares; expected 1 to {MOST_RATES}"));
+        }
+        if let Some(bad) = shares.iter().find(|&&share| !(share > 0.0 && share < 1.0)) {
+            return sense("more.shares", format!("{bad} is not a share over 0 and under 1"));
+        }
+        model.shares.clone_from(shares);
+    }
+    let lengths = &mut model.unlisted;
+    let mut parts = [lengths.usual, lengths.near, lengths.any];
+    let ids = ["usual", "near", "any"];
+    let given = [doc.unlisted.usual, doc.unlisted.near, doc.unlisted.any];
+    let given = ids.iter().zip(given).filter_map(|(id, p)| Some(((*id).to_owned(), p?)));
+    override_shares("unlisted", &mut parts, &ids, &given.collect())?;
+    [lengths.usual, lengths.near, lengths.any] = parts;
+    override_shares("presented", &mut model.presented.0, &Whose::ALL.map(Whose::id), &doc.presented)
 }
 
 /// Probabilities given stand; those not given share the rest in proportion.
@@ -226,6 +313,16 @@ fn override_shares<const N: usize>(
     }
     Ok(())
 }
+
+/// A file from before `bits-changed` had its name still holds.
+fn renamed(causes: &BTreeMap<String, f64>) -> BTreeMap<String, f64> {
+    let name =
+        |id: &String| if id == OLD_NAME { Cause::BitsChanged.id().to_owned() } else { id.clone() };
+    causes.iter().map(|(id, &share)| (name(id), share)).collect()
+}
+
+/// What [`Cause::BitsChanged`] was called.
+const OLD_NAME: &str = "one-bit-changed";
 
 fn override_test(table: &mut TestTable, doc: &TestDoc) -> Result<(), PriorsError> {
     let at = format!("tests.{}", table.id);

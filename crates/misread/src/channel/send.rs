@@ -274,7 +274,7 @@ pub fn send(
             }
             one(twice)
         }
-        Cause::OneBitChanged => {
+        Cause::BitsChanged => {
             let mut read = whole;
             let index = below(n, random);
             read.bits.set(index, Bit::from(frame.get(index) != Some(Bit::One)));

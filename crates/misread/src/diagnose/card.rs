@@ -75,7 +75,7 @@ pub(crate) fn most_likely_card(
             frame_of_pulses(&pulses, rates, &received.bits, layout, &posed.code, trellis)
         }
         (Some(_), Err(_)) => None,
-        (None, _) if cause == Cause::OneBitChanged => {
+        (None, _) if cause == Cause::BitsChanged => {
             heaviest(frames_seen(cause, received, posed), layout)
         }
         (None, _) => common(frames_seen(cause, received, posed)),
@@ -102,7 +102,7 @@ fn frames_seen(cause: Cause, received: &Received, posed: &Posed) -> Vec<Code> {
         Cause::HeadLost => seen(Known::of_read(read, n.saturating_sub(read.len()))),
         Cause::FramesMerged => twice(read, n).map(seen).unwrap_or_default(),
         Cause::LinesShorted => vec![posed.code.clone()],
-        Cause::OneBitChanged => {
+        Cause::BitsChanged => {
             let known = Known::of_read(read, 0);
             let window = posed.code.seen_at(known.bits);
             let changed = (0..n).map(|index| with_one_changed(known, index));

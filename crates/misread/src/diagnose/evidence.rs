@@ -140,13 +140,13 @@ fn of_read(
             read.len(),
             n = layout.bits()
         )],
-        Cause::OneBitChanged => one_changed(layout, exhibit, numbers),
+        Cause::BitsChanged => one_changed(layout, exhibit, numbers),
         Cause::UnknownLayout => vec![format!(
             "{} arrived, and no layout that was tried gives such bits in any way a wire could \
              have bent them.",
             count(read.len(), "bit")
         )],
-        Cause::FrameSplit | Cause::RandomBits => Vec::new(),
+        Cause::Padded | Cause::FrameSplit | Cause::RandomBits => Vec::new(),
     }
 }
 

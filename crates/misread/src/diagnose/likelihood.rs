@@ -159,7 +159,7 @@ pub(crate) fn ln_likelihood(
             Some(code) => one(ln_seen(code, Known::of_read(read, 0))),
             None => one(never),
         },
-        Cause::OneBitChanged if len == n => one(ln_one_changed(&posed.code, read)),
+        Cause::BitsChanged if len == n => one(ln_one_changed(&posed.code, read)),
         Cause::HeadLost | Cause::TailLost => {
             let most = MOST_LOST.min(n - 1);
             match n.checked_sub(len) {

@@ -127,7 +127,7 @@ fn received(
     random: &mut impl Rng,
 ) -> Option<Vec<SentRead>> {
     let sound = Fault::new(Cause::None, Held::Nothing).ok()?;
-    let only = (fault.cause() == Cause::OneBitChanged).then(|| below(frames.len(), random));
+    let only = (fault.cause() == Cause::BitsChanged).then(|| below(frames.len(), random));
     let mut received = Vec::with_capacity(frames.len());
     for (number, frame) in frames.iter().enumerate() {
         let fault = if only.is_none_or(|only| only == number) { fault } else { &sound };

@@ -28,7 +28,7 @@
 //! - **Bursts**: a read carries one key with 0.9 and k keys, two or more, with
 //!   0.1 / 2^(k−1). Bursts are followed through the causes that keep every bit
 //!   in its read (`none`, `lines-swapped`, `bits-inverted`,
-//!   `bit-order-reversed`; `one-bit-changed` but for the press it changes);
+//!   `bit-order-reversed`; `bits-changed` but for the press it changes);
 //!   under the others a burst counts as impossible.
 //! - **Strays**: whatever the cause, a press arrives as anything at all with
 //!   0.005: a length uniform on 1 to 512, each bit 0 or 1 with ½. So a single

@@ -222,7 +222,7 @@ fn ln_presses(
 ) -> f64 {
     // One bit in all the reads together is changed: the others are sound.
     let (sound, changed) = match cause {
-        Cause::OneBitChanged => (Cause::None, Some(cause)),
+        Cause::BitsChanged => (Cause::None, Some(cause)),
         cause => (cause, None),
     };
     let arrivals = Arrivals::of(seen, frames, sound, model.rates(sound));

@@ -283,7 +283,7 @@ pub(crate) const CAUSES: [(&str, f64, &[f64]); 25] = [
     ("tail-lost", 0.015, &[0.0]),
     ("frame-split", 0.010, &[0.0]),
     ("frames-merged", 0.015, &[0.0]),
-    ("one-bit-changed", 0.005, &[0.0]),
+    ("bits-changed", 0.005, &[0.0]),
     ("unknown-layout", 0.010, &[0.0]),
     ("random-bits", 0.005, &[0.0]),
 ];
@@ -332,7 +332,7 @@ pub(crate) fn arrives(cause: &str, rate: f64, little: &Little, t: &Frame, r: &Re
             (1..=most).map(|k| one(is(r, t[..n - k].iter().copied())) / most as f64).sum()
         }
         "frames-merged" => one(is(r, t.repeat(2).into_iter())),
-        "one-bit-changed" => (0..n)
+        "bits-changed" => (0..n)
             .map(|changed| {
                 let mut bits = t.clone();
                 bits[changed] = !bits[changed];

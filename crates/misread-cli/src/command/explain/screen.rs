@@ -127,7 +127,7 @@ fn picture(question: &Question, found: &CauseFound, masking: Masking) -> Vec<Lin
             plain(&both, vec![cut])
         }
         Cause::FramesMerged => plain(&read.slice(0, layout.bits()), Vec::new()),
-        Cause::OneBitChanged => {
+        Cause::BitsChanged => {
             let differs = |&i: &usize| {
                 let pair = (read.get(i).and_then(Bit::value), frame.get(i).and_then(Bit::value));
                 matches!(pair, (Some(a), Some(b)) if a != b)

@@ -159,7 +159,7 @@ const TRY_IT: Step = Step {
 /// The steps of the catalogue; a card that it would present is a key here.
 pub(super) fn mend(cause: Cause) -> Vec<Step> {
     let steps = info(cause).mend.iter().filter(|step| !step.says.starts_with("Present "));
-    let last = if cause == Cause::OneBitChanged { AGAIN } else { &[TRY_IT] };
+    let last = if cause == Cause::BitsChanged { AGAIN } else { &[TRY_IT] };
     steps.chain(last).copied().collect()
 }
 

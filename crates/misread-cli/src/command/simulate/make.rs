@@ -215,7 +215,7 @@ fn only(args: &SimulateArgs, cause: Cause, presses: usize) -> Result<Option<usiz
             "frame-split does nothing to keys: a press is one read",
             "another cause, or a card",
         )),
-        (Some(_), Cause::OneBitChanged) => {
+        (Some(_), Cause::BitsChanged) => {
             let drawn = seeded(args.seed, 0).next_u64() % presses.max(1) as u64;
             Ok(Some(drawn as usize))
         }

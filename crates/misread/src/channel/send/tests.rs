@@ -73,7 +73,7 @@ proptest! {
                     prop_assert_eq!(bits.concat(&sent.reads[1].bits).unwrap(), frame);
                 }
                 Cause::FramesMerged => prop_assert_eq!(bits, frame.concat(&frame).unwrap()),
-                Cause::OneBitChanged => {
+                Cause::BitsChanged => {
                     let changed = (0..26).filter(|&i| bits.get(i) != frame.get(i)).count();
                     prop_assert!(bits.len() == 26 && changed == 1);
                 }
@@ -92,7 +92,7 @@ proptest! {
                 Cause::LinesSwapped
                     | Cause::BitsInverted
                     | Cause::LinesShorted
-                    | Cause::OneBitChanged
+                    | Cause::BitsChanged
             );
             for (bit, origin) in bits.iter().zip(&sent.reads[0].origins) {
                 match *origin {
