@@ -67,7 +67,8 @@ fn split_probability(layout: &Layout, known: &Expected, reads: [&Bits; 2]) -> f6
     if reads.iter().any(|read| read.is_empty()) {
         return 0.0;
     }
-    let mut model = Model { causes: [0.0; Cause::ALL.len()], cards: [1.0, 0.0, 0.0, 0.0], ..Model::default() };
+    let mut model =
+        Model { causes: [0.0; Cause::ALL.len()], cards: [1.0, 0.0, 0.0, 0.0], ..Model::default() };
     model.causes[Cause::FrameSplit.index()] = 0.5;
     model.causes[Cause::RandomBits.index()] = 0.5;
     let candidates = Candidates::weighted([(Arc::new(layout.clone()), 1.0)]);

@@ -153,6 +153,21 @@ impl Cause {
         self as usize
     }
 
+    /// The same on the other line: what it is to whoever takes D0 for D1.
+    pub fn on_the_other_line(self) -> Self {
+        match self {
+            Cause::D0Open => Cause::D1Open,
+            Cause::D1Open => Cause::D0Open,
+            Cause::D0Weak => Cause::D1Weak,
+            Cause::D1Weak => Cause::D0Weak,
+            Cause::D0Noise => Cause::D1Noise,
+            Cause::D1Noise => Cause::D0Noise,
+            Cause::D0Ringing => Cause::D1Ringing,
+            Cause::D1Ringing => Cause::D0Ringing,
+            other => other,
+        }
+    }
+
     /// Whether it says nothing of card and layout: the bits came from no
     /// frame of a candidate layout.
     pub fn is_without_layout(self) -> bool {

@@ -92,6 +92,17 @@ impl Sought {
         }
     }
 
+    /// The same where it was not looked for.
+    pub const fn left_out_of(self, mut evidence: Evidence) -> Evidence {
+        match self {
+            Sought::LinesOverlap => evidence.lines_overlap = None,
+            Sought::ShortPulse(line) => evidence.short_pulse[line.index()] = None,
+            Sought::DoublePulse(line) => evidence.double_pulse[line.index()] = None,
+            Sought::MissingBeat => evidence.missing_beat = None,
+        }
+        evidence
+    }
+
     /// How likely it is to be found in a read under a cause, from 0 to 1
     /// (judgement, no source).
     pub(super) fn usual(self, cause: Cause) -> f64 {

@@ -67,6 +67,23 @@ impl Wire {
         is.then_some(Wire::AtTimes(cause))
     }
 
+    /// Its place among [`Wire::all`].
+    pub fn index(self) -> usize {
+        let causes = Cause::ALL.len();
+        let rank = |cause: Cause, of: fn(Cause) -> Option<Wire>| {
+            Cause::ALL[..cause.index()].iter().filter(|&&cause| of(cause).is_some()).count()
+        };
+        match self {
+            Wire::Alone(cause) => cause.index(),
+            Wire::Swapped(cause) => causes + rank(cause, Wire::swapped),
+            Wire::AtTimes(cause) => {
+                let swapped = Cause::ALL.into_iter().filter_map(Wire::swapped).count();
+                causes + swapped + rank(cause, Wire::at_times)
+            }
+            Wire::ReadsMissing => Wire::COUNT - 1,
+        }
+    }
+
     /// The cause, the other one of two at once; [`Cause::None`] for
     /// [`Wire::ReadsMissing`].
     pub fn cause(self) -> Cause {
@@ -173,7 +190,8 @@ mod tests {
     #[test]
     fn every_state_has_an_id_that_names_it() {
         assert_eq!(Wire::all().count(), Wire::COUNT);
-        for wire in Wire::all() {
+        for (index, wire) in Wire::all().enumerate() {
+            assert_eq!(wire.index(), index);
             assert_eq!(wire.to_string().parse(), Ok(wire));
         }
         for id in ["lines-swapped+none", "none-at-times", "frame-split-at-times", "rain", ""] {

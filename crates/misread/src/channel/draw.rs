@@ -199,7 +199,7 @@ pub fn draw_case_expecting(
     let reads = received.into_iter().zip(expected);
     let reads = reads
         .map(|(bits, expected)| CaseRead { expected: expected.clone(), ..CaseRead::from(bits) });
-    Ok(DrawnCase { case: Case { reads: reads.collect(), captured: None }, truth, sent })
+    Ok(DrawnCase { case: Case { reads: reads.collect(), ..Case::default() }, truth, sent })
 }
 
 /// A case as a capture of the lines shows it.
@@ -272,7 +272,11 @@ pub fn draw_capture(
         for (read, evidence) in reads.iter_mut().zip(evidence) {
             read.pulses = evidence;
         }
-        return Ok(DrawnCapture { case: Case { reads, captured: Some(at) }, truth, pulses });
+        return Ok(DrawnCapture {
+            case: Case { reads, captured: Some(at), ..Case::default() },
+            truth,
+            pulses,
+        });
     }
     Err(DrawError::Nothing)
 }

@@ -10,9 +10,10 @@ use super::case::Expected;
 use super::code::{Code, Known};
 use super::gf2::Words;
 use super::likelihood::{
-    Chances, Posed, Received, chances, has_bytes, reverse_bytes, twice, with_one_changed,
+    Chances, Padding, Posed, Received, all_agree, chances_of_all, has_bytes, reverse_bytes, twice,
 };
-use super::trellis::{Column, Matched, MatchedArrival, Trellis, columns};
+use super::likelihoods::Base;
+use super::trellis::{self, Column, Matched, Trellis, columns};
 use crate::cause::Cause;
 use crate::channel::Pulses;
 
@@ -24,12 +25,18 @@ const MOST_STEPS: usize = 1024;
 /// frames are possible to say: the search is not begun.
 const LEAST_SHARE: f64 = 1e-4;
 
+/// How many weights a search may keep; more reads of one card than that are too
+/// many to say.
+const MOST_WEIGHTS: usize = 4_000_000;
+
 /// Below this share of the probability a value counts as ruled out.
 const RULED_OUT: f64 = 1e-9;
 
 /// What can be said of the card behind one read, under one cause and layout.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct CardFound {
+    /// The layout it is of, by index.
+    pub layout: usize,
     /// The card's values: all its fields where one card is the most likely,
     /// otherwise those that are certain.
     pub fields: Expected,
@@ -37,6 +44,9 @@ pub struct CardFound {
     pub frame: Bits,
     /// Whether one card is more likely than every other.
     pub single: bool,
+    /// How likely it is that card, 0 to 1, given the wire state; 0 where no
+    /// single one is.
+    pub probability: f64,
 }
 
 impl CardFound {
@@ -51,34 +61,55 @@ impl CardFound {
             }
         }
         let single = fields.len() == layout.fields().len();
-        CardFound { fields, frame, single }
+        CardFound { layout: 0, fields, frame, single, probability: 0.0 }
     }
 
     /// Nothing is known.
     pub(crate) fn unknown(layout: &Layout) -> Self {
         let frame = (0..layout.bits()).map(|_| Bit::Unread).collect();
-        CardFound { fields: Expected::new(), frame, single: false }
+        CardFound { layout: 0, fields: Expected::new(), frame, single: false, probability: 0.0 }
     }
 }
 
-/// The most likely card behind `received`. `rates` come with the logarithm of
-/// the weight that the other reads of the case give each.
+/// The most likely card behind reads of one card. `rates` come with the
+/// logarithm of the weight that the other reads of the case give each.
 pub(crate) fn most_likely_card(
-    cause: Cause,
+    base: Base,
     rates: &[(f64, f64)],
-    received: &Received,
+    reads: &[Received],
     layout: &Layout,
     posed: &Posed,
 ) -> CardFound {
+    let turned: Vec<Received>;
+    let (cause, reads) = match base.turned {
+        false => (base.cause, reads),
+        true => {
+            turned = reads.iter().map(Received::turned).collect();
+            (base.cause.on_the_other_line(), &turned[..])
+        }
+    };
+    let code = &posed.code;
+    let is_known = field_bits(layout).without(code.known.bits).is_empty();
     let frame = match (Pulses::of(cause), &posed.trellis) {
         (Some(pulses), Ok(trellis)) => {
-            frame_of_pulses(&pulses, rates, &received.bits, layout, &posed.code, trellis)
+            frame_of_pulses(&pulses, rates, reads, layout, code, trellis)
         }
         (Some(_), Err(_)) => None,
-        (None, _) if cause == Cause::BitsChanged => {
-            heaviest(frames_seen(cause, received, posed), layout)
+        (None, _) if cause == Cause::BitsChanged => match is_known {
+            true => Some(code.known),
+            false => heaviest(frames_changed(reads, posed), layout),
+        },
+        (None, _) => {
+            let fill = base.turned;
+            common(Padding::ALL.iter().filter_map(|&way| {
+                let seen = |received: &Received| shown(cause, &received.bits, way, code.n, fill);
+                let code = match cause {
+                    Cause::BytesReversed => posed.bytes_reversed.as_ref()?,
+                    _ => code,
+                };
+                code.narrowed(all_agree(reads.iter().map(seen))?)
+            }))
         }
-        (None, _) => common(frames_seen(cause, received, posed)),
     };
     match frame {
         Some(known) => CardFound::new(layout, cause, bits_of(known, layout.bits())),
@@ -86,31 +117,48 @@ pub(crate) fn most_likely_card(
     }
 }
 
-/// The sets of frames that agree with a read under a cause that keeps the
-/// length or cuts it at an end; each as likely as the others.
-fn frames_seen(cause: Cause, received: &Received, posed: &Posed) -> Vec<Code> {
-    let n = posed.code.n;
-    let read = &received.bits;
-    let seen = |known: Known| posed.code.narrowed(known).into_iter().collect();
+/// What a read shows of the frame, under a cause that keeps the length, cuts it
+/// at an end or fills it up `way`.
+fn shown(cause: Cause, read: &Bits, way: Padding, n: usize, fill: bool) -> Option<Known> {
     match cause {
-        Cause::LinesSwapped | Cause::BitsInverted => seen(Known::of_read(&read.complement(), 0)),
-        Cause::BitOrderReversed => seen(Known::of_read(&read.reverse(), 0)),
-        Cause::BytesReversed => {
-            let code = posed.bytes_reversed.as_ref();
-            code.and_then(|code| code.narrowed(Known::of_read(read, 0))).into_iter().collect()
-        }
-        Cause::HeadLost => seen(Known::of_read(read, n.saturating_sub(read.len()))),
-        Cause::FramesMerged => twice(read, n).map(seen).unwrap_or_default(),
-        Cause::LinesShorted => vec![posed.code.clone()],
-        Cause::BitsChanged => {
-            let known = Known::of_read(read, 0);
-            let window = posed.code.seen_at(known.bits);
-            let changed = (0..n).map(|index| with_one_changed(known, index));
-            let possible = changed.filter(|known| window.log2_probability(known.values).is_some());
-            possible.filter_map(|known| posed.code.narrowed(known)).collect()
-        }
-        _ => seen(Known::of_read(read, 0)),
+        Cause::BitOrderReversed => Some(Known::of_read(&read.reverse(), 0)),
+        Cause::HeadLost => Some(Known::of_read(read, n.saturating_sub(read.len()))),
+        Cause::FramesMerged => twice(read, n),
+        Cause::LinesShorted => Some(Known::default()),
+        Cause::Padded => way.frame(read, n, fill),
+        _ => Some(Known::of_read(read, 0)),
     }
+}
+
+/// The sets of frames that differ from the first of the reads in one bit, each
+/// as likely as the others; in two where there are none.
+fn frames_changed(reads: &[Received], posed: &Posed) -> Vec<Code> {
+    let Some(read) = reads.first() else { return Vec::new() };
+    let n = posed.code.n;
+    let known = Known::of_read(&read.bits, 0);
+    let window = posed.code.seen_at(known.bits);
+    let possible = |known: &Known| window.log2_probability(known.values).is_some();
+    let one: Vec<Known> =
+        (0..n).map(|index| with_one_changed(known, index)).filter(possible).collect();
+    let sets = match one.is_empty() {
+        false => one,
+        true => (0..n)
+            .flat_map(|a| (0..a).map(move |b| (a, b)))
+            .map(|(a, b)| with_one_changed(with_one_changed(known, a), b))
+            .filter(possible)
+            .take(MOST_STEPS)
+            .collect(),
+    };
+    sets.into_iter().filter_map(|known| posed.code.narrowed(known)).collect()
+}
+
+/// An unread bit stays unread whichever value it had.
+fn with_one_changed(mut seen: Known, index: usize) -> Known {
+    if seen.bits.contains(index) {
+        let value = seen.values.contains(index);
+        seen.values.set(index, !value);
+    }
+    seen
 }
 
 /// What the sets of frames with the most likely card agree on: that of more sets
@@ -121,7 +169,7 @@ fn heaviest(sets: Vec<Code>, layout: &Layout) -> Option<Known> {
     let mut cards: Vec<(Words, Vec<Code>)> = Vec::new();
     for code in &sets {
         if !fields.without(code.known.bits).is_empty() {
-            return common(sets);
+            return common(sets.into_iter());
         }
         let card = code.known.values.and(fields);
         match cards.iter_mut().find(|(other, _)| *other == card) {
@@ -132,18 +180,18 @@ fn heaviest(sets: Vec<Code>, layout: &Layout) -> Option<Known> {
     let most = cards.iter().map(|(_, ways)| ways.len()).max()?;
     let mut best = cards.into_iter().filter(|(_, ways)| ways.len() == most);
     match (best.next(), best.next()) {
-        (Some((_, ways)), None) => common(ways),
-        _ => common(sets),
+        (Some((_, ways)), None) => common(ways.into_iter()),
+        _ => common(sets.into_iter()),
     }
 }
 
-fn field_bits(layout: &Layout) -> Words {
+pub(crate) fn field_bits(layout: &Layout) -> Words {
     layout.fields().iter().fold(Words::default(), |sum, field| sum.or(Words::of(&field.mask())))
 }
 
 /// What all of several sets of frames agree on.
-fn common(sets: Vec<Code>) -> Option<Known> {
-    sets.into_iter().map(|code| code.known).reduce(|a, b| {
+fn common(sets: impl Iterator<Item = Code>) -> Option<Known> {
+    sets.map(|code| code.known).reduce(|a, b| {
         let differ = a.values.xor(b.values);
         let bits = a.bits.and(b.bits).without(differ);
         Known { bits, values: a.values.and(bits) }
@@ -161,23 +209,24 @@ fn bits_of(known: Known, n: usize) -> Bits {
 fn frame_of_pulses(
     pulses: &Pulses,
     rates: &[(f64, f64)],
-    read: &Bits,
+    reads: &[Received],
     layout: &Layout,
     code: &Code,
     trellis: &Trellis,
 ) -> Option<Known> {
+    let matched = |spared: f64| -> Vec<Matched> {
+        reads.iter().map(|read| Matched::new(pulses, &read.bits, 1.0, spared)).collect()
+    };
     let heaviest = rates.iter().map(|&(_, ln)| ln).fold(f64::NEG_INFINITY, f64::max);
-    let parts: Vec<Part> = match chances(pulses, code.n, read) {
+    let parts: Vec<Part> = match chances_of_all(pulses, code.n, reads) {
         Chances::Impossible => return None,
         // The rate is the same factor for every frame.
-        Chances::Counted { .. } => {
-            Part::new(trellis, Matched::new(pulses, read, 1.0, 1.0), 1.0).into_iter().collect()
-        }
+        Chances::Counted { .. } => Part::new(trellis, matched(1.0), 1.0).into_iter().collect(),
         Chances::Varying { happens } => rates
             .iter()
             .filter_map(|&(rate, ln)| {
                 let weight = libm::exp(ln - heaviest) * libm::pow(rate, happens as f64);
-                Part::new(trellis, Matched::new(pulses, read, 1.0, 1.0 - rate), weight)
+                Part::new(trellis, matched(1.0 - rate), weight)
             })
             .collect(),
     };
@@ -191,18 +240,18 @@ fn frame_of_pulses(
     }
 }
 
-/// A read at one rate (or at all, where the rate makes no difference), with
-/// the weight of everything that can follow each bit.
+/// Reads at one rate (or at all, where the rate makes no difference), with the
+/// weight of everything that can follow each bit.
 struct Part {
-    matched: Matched,
+    reads: Vec<Matched>,
     columns: Vec<Column>,
     weight: f64,
 }
 
 impl Part {
-    fn new(trellis: &Trellis, matched: Matched, weight: f64) -> Option<Self> {
-        let columns = columns(trellis, &matched)?;
-        (weight > 0.0).then_some(Part { matched, columns, weight })
+    fn new(trellis: &Trellis, reads: Vec<Matched>, weight: f64) -> Option<Self> {
+        let columns = columns(trellis, &reads, MOST_WEIGHTS)?;
+        (weight > 0.0).then_some(Part { reads, columns, weight })
     }
 
     /// The weight of all frames that go on from `forward` after `index` bits.
@@ -214,11 +263,11 @@ impl Part {
 }
 
 /// The weight of everything that led to a bit, by state and by received bits
-/// used up (from the column's lowest on).
+/// used up, as in the column there.
 type Forward = Vec<(usize, Vec<f64>)>;
 
 fn start(part: &Part) -> Forward {
-    let mut row = vec![0.0; part.columns[0].width()];
+    let mut row = vec![0.0; part.columns[0].size()];
     if let Some(first) = row.first_mut() {
         *first = 1.0;
     }
@@ -233,28 +282,18 @@ fn advance(
     forward: &Forward,
     choices: &[bool],
 ) -> Forward {
-    let (from, to) = (&part.columns[index], &part.columns[index + 1]);
+    let columns = (&part.columns[index], &part.columns[index + 1]);
     let prior = 1.0 / trellis.choices(index).len() as f64;
+    let mut scratch = [Vec::new(), Vec::new()];
     let mut next: Forward = Vec::new();
     for (state, row) in forward {
         for &bit in choices {
             let Some(after) = trellis.next(index, *state, bit) else { continue };
-            let place = match next.iter().position(|(s, _)| *s == after) {
-                Some(place) => place,
-                None => {
-                    next.push((after, vec![0.0; to.width()]));
-                    next.len() - 1
-                }
-            };
-            let into = &mut next[place].1;
-            for MatchedArrival { bits, weight } in part.matched.of_bit(bit) {
-                for (at, &so_far) in row.iter().enumerate() {
-                    let used = from.low() + at;
-                    let landed = (used + bits.len()).checked_sub(to.low());
-                    if let Some(sum) = landed.and_then(|landed| into.get_mut(landed)) {
-                        *sum += so_far * prior * weight[used];
-                    }
-                }
+            trellis::advance(&part.reads, bit, columns, row, &mut scratch);
+            let weights = scratch[0].iter().map(|weight| weight * prior);
+            match next.iter_mut().find(|(s, _)| *s == after) {
+                Some((_, into)) => into.iter_mut().zip(weights).for_each(|(sum, w)| *sum += w),
+                None => next.push((after, weights.collect())),
             }
         }
     }

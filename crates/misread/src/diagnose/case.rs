@@ -34,20 +34,35 @@ impl From<Bits> for CaseRead {
     }
 }
 
-/// One or more reads from one reader, all suffering the same one cause at the
-/// same rate.
+/// What the user says of whose cards were presented.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub enum Presented {
+    /// Nothing: one card and several are both weighed.
+    #[default]
+    Unsaid,
+    /// One card, every time.
+    One,
+    /// A card of its own each time.
+    Several,
+}
+
+/// One or more presentations at one reader, all suffering the same one wire
+/// state at the same rate.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Case {
-    /// The reads, in the order received.
+    /// The reads, in the order received; an empty one is a card that gave
+    /// nothing.
     pub reads: Vec<CaseRead>,
     /// Where the reads were captured, if they come from a capture of the lines.
     pub captured: Option<ProbeAt>,
+    /// Whose cards they are, where the user says so.
+    pub presented: Presented,
 }
 
 impl Case {
     /// Reads of which nothing is expected.
     pub fn of(reads: impl IntoIterator<Item = Bits>) -> Self {
-        Case { reads: reads.into_iter().map(CaseRead::from).collect(), captured: None }
+        Case { reads: reads.into_iter().map(CaseRead::from).collect(), ..Case::default() }
     }
 
     /// The same values expected of every read.

@@ -20,6 +20,15 @@ impl Known {
         self.values.set(index, value);
     }
 
+    /// Both; `None` where they contradict each other.
+    pub(crate) fn and_also(self, other: Known) -> Option<Known> {
+        let both = self.bits.and(other.bits);
+        self.values.xor(other.values).and(both).is_empty().then_some(Known {
+            bits: self.bits.or(other.bits),
+            values: self.values.or(other.values),
+        })
+    }
+
     /// The first 256 bits of a read, moved `offset` places along a frame of
     /// `n` bits; what falls outside is dropped.
     pub(crate) fn of_read(read: &Bits, offset: usize) -> Self {
@@ -95,14 +104,7 @@ impl Code {
 
     /// The frames that agree with what was seen; `None` if there are none.
     pub(crate) fn narrowed(&self, seen: Known) -> Option<Code> {
-        let both = self.known.bits.and(seen.bits);
-        if !self.known.values.xor(seen.values).and(both).is_empty() {
-            return None;
-        }
-        let known = Known {
-            bits: self.known.bits.or(seen.bits),
-            values: self.known.values.or(seen.values),
-        };
+        let known = self.known.and_also(seen)?;
         Code { n: self.n, known, checks: self.checks.clone(), free: 0 }.settled()
     }
 

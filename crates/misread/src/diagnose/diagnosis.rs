@@ -1,32 +1,36 @@
-//! The whole answer: verdict, causes with their evidence, what to do next.
+//! The whole answer: verdict, wire states with their evidence, what to do next.
 
+use std::borrow::Cow;
 use std::fmt;
 use std::ops::ControlFlow;
 
-use misread_core::layout::Layout;
+use misread_core::Bits;
 
 use super::card::CardFound;
-use super::cards::find_cards;
-use super::case::{Candidates, Case};
-use super::evidence::{Exhibit, evidence};
+use super::cards::{Cards, find_cards};
+use super::case::{Candidates, Case, Presented};
+use super::evidence::evidence_of;
 use super::moved::{Moved, moved};
 use super::next::{NextTest, next_tests};
-use super::posterior::{DiagnoseError, Posterior, Progress, Triple, Units, captured, solve};
-use super::says::{cautions, concerns, named_card, notes, says, sure};
+use super::one_card::is_within;
+use super::posterior::{DiagnoseError, LayoutUsed, Posterior, Progress, captured};
+use super::says::{cautions, concerns, notes, says};
+use super::solve::Solver;
+use super::units::Units;
 use super::wording::Numbers;
 use crate::cause::catalogue::WIRE_CAUTION;
-use crate::cause::{CardState, Cause, Model};
+use crate::cause::{CardState, Cause, Model, Sought, Whose, Wire};
 
-/// Causes less likely than this are not spoken of.
+/// Wire states less likely than this are not spoken of.
 pub const LEAST_PROBABILITY: f64 = 1e-9;
 
 /// What came out, in a word.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Verdict {
-    /// No read has any bits.
+    /// No presentation gave any bits.
     NoData,
     /// The wire is at fault.
-    Wire(Cause),
+    Wire(Wire),
     /// The wire is sound and the card is not the one expected.
     Card(CardState),
     /// Wire and card are as they should be, and the card uses another layout
@@ -37,63 +41,69 @@ pub enum Verdict {
 }
 
 impl Verdict {
-    /// Its id, as in answers.
-    pub fn id(self) -> &'static str {
-        match self {
-            Verdict::NoData => "no-data",
-            Verdict::Wire(cause) => cause.id(),
-            Verdict::Card(state) => state.id(),
-            Verdict::LayoutDiffers => "layout-differs",
-            Verdict::None => "none",
+    /// What is most likely: the wire state, if that is a fault; else card state
+    /// and layout given that there is none.
+    fn of(posterior: &Posterior, configured: Option<usize>) -> Self {
+        let wire = posterior.most_likely_wire();
+        if !wire.is_none() {
+            return Verdict::Wire(wire);
+        }
+        let (card, layout, _) = posterior.most_likely_under(wire);
+        match (card, configured) {
+            (Some(state), _) if state != CardState::AsExpected => Verdict::Card(state),
+            (_, Some(set)) if layout != Some(LayoutUsed::Candidate(set)) => Verdict::LayoutDiffers,
+            _ => Verdict::None,
         }
     }
 
-    fn of(triple: &Triple, configured: Option<usize>) -> Self {
-        match (triple.cause, triple.card) {
-            (Cause::None, Some(CardState::AsExpected) | None) => {
-                match (configured, triple.layout) {
-                    (Some(set), Some(used)) if set != used => Verdict::LayoutDiffers,
-                    _ => Verdict::None,
-                }
-            }
-            (Cause::None, Some(state)) => Verdict::Card(state),
-            (cause, _) => Verdict::Wire(cause),
+    /// The wire state it says.
+    pub fn wire(self) -> Wire {
+        match self {
+            Verdict::Wire(wire) => wire,
+            _ => Wire::Alone(Cause::None),
         }
     }
 }
 
+/// Its id, as in answers.
 impl fmt::Display for Verdict {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.id())
+        match self {
+            Verdict::NoData => f.write_str("no-data"),
+            Verdict::Wire(wire) => write!(f, "{wire}"),
+            Verdict::Card(state) => write!(f, "{state}"),
+            Verdict::LayoutDiffers => f.write_str("layout-differs"),
+            Verdict::None => f.write_str("none"),
+        }
     }
 }
 
-/// A cause that is not ruled out.
+/// A wire state that is not ruled out.
 #[derive(Clone, Debug, PartialEq)]
-pub struct CauseFound {
-    /// The cause.
-    pub cause: Cause,
+pub struct WireFound {
+    /// The wire state.
+    pub wire: Wire,
     /// Its probability, 0 to 1.
     pub probability: f64,
-    /// The most likely layout under it, by index; `None` for a cause that says
-    /// nothing of it.
-    pub layout: Option<usize>,
+    /// The most likely layout under it; `None` for a cause that says nothing of
+    /// it.
+    pub layout: Option<LayoutUsed>,
     /// The most likely card state under it and that layout.
     pub card: Option<CardState>,
     /// The most likely rate, for a cause that has rates.
     pub rate: Option<f64>,
-    /// What was found of the card behind each read of the case; `None` for an
-    /// empty read, and throughout for a cause without a layout.
+    /// What was found of the card behind each presentation of the case; `None`
+    /// for an empty one, and throughout for a cause without a layout.
     pub decoded: Vec<Option<CardFound>>,
     /// What speaks for it.
     pub evidence: Vec<String>,
 }
 
-/// A cause that the bits cannot tell from the answer's.
+/// A wire state that the bits cannot tell from the answer's.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Alike {
-    /// The cause.
-    pub cause: Cause,
+    /// The wire state.
+    pub wire: Wire,
     /// The id of the test that tells it from the answer's; `None` where none
     /// does.
     pub test: Option<String>,
@@ -106,49 +116,59 @@ pub struct Alike {
 pub struct Diagnosis {
     /// What came out, in a word.
     pub verdict: Verdict,
-    /// Whether the reads are good: nothing is wrong, and every decoded card
-    /// passes its declared ranges, values and digits.
+    /// Whether the reads are good: nothing is wrong, no presentation is empty,
+    /// and every decoded card passes its declared ranges, values and digits.
     pub ok: bool,
     /// The verdict in one sentence.
     pub says: String,
-    /// The probability of what the sentence says: of the cause or card state
-    /// alone where it names no card, together with the layout where it does;
-    /// 1 for [`Verdict::NoData`].
-    pub sure: f64,
-    /// The most likely combination of wire, card and layout; `None` for
-    /// [`Verdict::NoData`].
-    pub answer: Option<Triple>,
+    /// Its probability: that of the wire state, or of a sound wire together with
+    /// the card state and the layout; 1 for [`Verdict::NoData`].
+    pub probability: f64,
+    /// The most likely card state under it; `None` for [`Verdict::NoData`] and
+    /// for a cause that says nothing of it.
+    pub card: Option<CardState>,
+    /// The most likely layout under it, likewise.
+    pub layout: Option<LayoutUsed>,
+    /// For each presentation, the probability that it suffers what comes at
+    /// times, where the verdict says that something does.
+    pub suffers: Option<Vec<f64>>,
+    /// Which presentations were set aside, by index: too many, or too far from
+    /// any candidate's length, to be reads of one card.
+    pub set_aside: Vec<usize>,
     /// The posterior; `None` for [`Verdict::NoData`].
     pub posterior: Option<Posterior>,
-    /// The causes that are not ruled out, most likely first.
-    pub causes: Vec<CauseFound>,
+    /// The wire states that are not ruled out, most likely first.
+    pub causes: Vec<WireFound>,
     /// The card states that are not ruled out, most likely first.
     pub cards: Vec<(CardState, f64)>,
     /// The layouts that are not ruled out, by index, most likely first.
     pub layouts: Vec<(usize, f64)>,
-    /// Which findings of a capture moved the probability of the answer's cause,
-    /// the strongest first.
+    /// Whose cards the reads are, most likely first.
+    pub presented: Vec<(Whose, f64)>,
+    /// Which findings of a capture moved the probability of the answer, the
+    /// strongest first.
     pub moved: Vec<Moved>,
-    /// What the bits cannot tell from the answer's cause.
+    /// What the bits cannot tell from the answer.
     pub alike: Vec<Alike>,
     /// What the bits alone leave open, and what was left out of account.
     pub notes: Vec<String>,
-    /// The tests, most expected information a minute first. Empty where one
-    /// cause is left.
+    /// What to do next, the best first. Empty where nothing can be wrong.
     pub next: Vec<NextTest>,
     /// What can go wrong while mending it, or while doing the tests.
     pub cautions: Vec<String>,
 }
 
 impl Diagnosis {
-    /// The cause of the answer. It may not be the first of
-    /// [`causes`](Self::causes): another's probability, spread over several
-    /// cards and layouts, can add up to more.
-    pub fn answer_cause(&self) -> Option<&CauseFound> {
-        let cause = self.answer?.cause;
-        self.causes.iter().find(|found| found.cause == cause)
+    /// The wire state of the answer, with what was found under it.
+    pub fn answer_wire(&self) -> Option<&WireFound> {
+        let wire = self.verdict.wire();
+        self.causes.iter().find(|found| found.wire == wire)
     }
 }
+
+/// How many different reads are looked at under wire states other than the
+/// answer's.
+const MOST_KINDS: usize = 16;
 
 /// The answer to a case.
 ///
@@ -157,8 +177,8 @@ impl Diagnosis {
 ///
 /// # Errors
 ///
-/// See [`DiagnoseError`]. Reads that are all empty are no error: the verdict is
-/// then [`Verdict::NoData`].
+/// See [`DiagnoseError`]. Presentations that are all empty are no error: the
+/// verdict is then [`Verdict::NoData`].
 pub fn diagnose(
     case: &Case,
     candidates: &Candidates,
@@ -166,81 +186,85 @@ pub fn diagnose(
     numbers: Numbers,
     progress: &mut dyn FnMut(Progress) -> ControlFlow<()>,
 ) -> Result<Diagnosis, DiagnoseError> {
-    let units = Units::of(case);
-    if units.reads.is_empty() && !case.reads.is_empty() {
+    if !case.reads.is_empty() && case.reads.iter().all(|read| read.bits.is_empty()) {
         return Ok(no_data());
     }
+    let set_aside = set_aside(case, candidates);
+    let case = &*without(case, &set_aside);
+    let units = Units::of(case);
     let model = &*captured(case, model);
-    let (posterior, mut likelihoods) = solve(&units, candidates, model, progress)?;
-    let answer = *posterior.most_likely().ok_or(DiagnoseError::Nothing)?;
-    let verdict = Verdict::of(&answer, candidates.configured_index());
+    let mut solver = Solver::new(&units, candidates, model)?;
+    let posterior = solver.posterior(&Sought::ALL, progress)?;
+    let verdict = Verdict::of(&posterior, candidates.configured_index());
+    let wire = verdict.wire();
+    let (card, layout, with_pair) = posterior.most_likely_under(wire);
+    let probability = match verdict {
+        Verdict::Wire(wire) => posterior.of_wire(wire),
+        _ => with_pair,
+    };
 
-    let mut causes: Vec<CauseFound> = Vec::new();
-    for cause in Cause::ALL {
-        let probability = posterior.of_cause(cause);
-        if probability < LEAST_PROBABILITY && cause != answer.cause {
+    let mut causes: Vec<WireFound> = Vec::new();
+    for wire in Wire::all() {
+        let probability = posterior.of_wire(wire);
+        if probability < LEAST_PROBABILITY && wire != verdict.wire() {
             continue;
         }
-        let best = match cause == answer.cause {
-            true => answer,
-            false => best_of(&posterior, cause),
-        };
-        let mut found = CauseFound {
-            cause,
-            probability,
-            layout: best.layout,
-            card: best.card,
-            rate: None,
-            decoded: vec![None; case.reads.len()],
-            evidence: Vec::new(),
-        };
-        if let Some(index) = best.layout
-            && let Some(Some(posed)) = likelihoods.get_mut(index)
-        {
-            let layout = &candidates.layouts()[index];
-            find_cards(&mut found, case, &units, &posterior, layout, model, posed);
-            found.evidence = evidence_of(&found, case, layout, numbers);
-        } else {
-            found.evidence = evidence_without_layout(cause, case, candidates, numbers);
-        }
+        let (card, layout, _) = posterior.most_likely_under(wire);
+        let most = if wire == verdict.wire() { usize::MAX } else { MOST_KINDS };
+        let Cards { decoded, rate } = find_cards(&mut solver, &posterior, wire, most);
+        let mut found =
+            WireFound { wire, probability, layout, card, rate, decoded, evidence: Vec::new() };
+        found.evidence = evidence_of(&found, case, candidates, numbers);
         causes.push(found);
     }
     causes.sort_by(|a, b| b.probability.total_cmp(&a.probability));
-    let cards = ranked(units.states.iter().map(|&state| (state, posterior.of_card(state))));
+    let suffers = solver.suffers(wire, &posterior);
+    let moved = match case.captured {
+        Some(_) => {
+            let pulses: Vec<_> = case.reads.iter().map(|read| read.pulses).collect();
+            moved(&pulses, probability, |left_out| {
+                let counted: Vec<Sought> =
+                    Sought::ALL.into_iter().filter(|&sought| sought != left_out).collect();
+                let other = solver.posterior(&counted, &mut |_| ControlFlow::Continue(()));
+                other.map_or(0.0, |other| match verdict {
+                    Verdict::Wire(wire) => other.of_wire(wire),
+                    _ => other.sum(|f| (f.wire, f.card, f.layout) == (wire, card, layout)),
+                })
+            })
+        }
+        None => Vec::new(),
+    };
+    let cards = ranked(units.states().map(|state| (state, posterior.of_card(state))));
     let layouts =
         ranked((0..candidates.layouts().len()).map(|index| (index, posterior.of_layout(index))));
-    let by_cause = Cause::ALL.map(|cause| posterior.of_cause(cause));
+    let presented = ranked(Whose::ALL.into_iter().map(|whose| (whose, posterior.of_whose(whose))));
+    let by_cause = Cause::ALL.map(|cause| posterior.of_wire(cause));
     let next = if causes.len() > 1 { next_tests(&by_cause, model) } else { Vec::new() };
-    let mine = causes.iter().find(|found| found.cause == answer.cause);
+    let mine = causes.iter().find(|found| found.wire == wire);
     let concerns = concerns(mine, candidates, numbers);
-    let card = named_card(mine, case, candidates, numbers);
-    let ok = verdict == Verdict::None && concerns.is_empty();
-    let alike = alike(&answer, &posterior, model);
-    let moved = moved(
-        answer.cause,
-        posterior.of_cause(answer.cause),
-        &posterior.by_bits,
-        &units.pulses,
-        model,
-    );
+    let ok = verdict == Verdict::None && concerns.is_empty() && units.empty == 0;
+    let alike = alike(wire, &posterior, model);
     let mut diagnosis = Diagnosis {
         verdict,
         ok,
         says: String::new(),
-        sure: 1.0,
-        answer: Some(answer),
+        probability,
+        card,
+        layout,
+        suffers,
+        set_aside,
         posterior: Some(posterior),
         causes,
         cards,
         layouts,
+        presented,
         moved,
         alike,
         notes: Vec::new(),
         next,
         cautions: Vec::new(),
     };
-    diagnosis.says = says(&diagnosis, case, candidates, &concerns, card.as_deref(), numbers);
-    diagnosis.sure = sure(&diagnosis, &answer, card.is_some());
+    diagnosis.says = says(&diagnosis, case, candidates, &concerns, numbers);
     diagnosis.notes = notes(&diagnosis, case, candidates);
     diagnosis.cautions = cautions(&diagnosis);
     Ok(diagnosis)
@@ -253,12 +277,16 @@ fn no_data() -> Diagnosis {
         says: "Nothing arrived: no supply, no common, both data conductors open, a line held \
                low, or the panel is ignoring repeats."
             .to_owned(),
-        sure: 1.0,
-        answer: None,
+        probability: 1.0,
+        card: None,
+        layout: None,
+        suffers: None,
+        set_aside: Vec::new(),
         posterior: None,
         causes: Vec::new(),
         cards: Vec::new(),
         layouts: Vec::new(),
+        presented: Vec::new(),
         moved: Vec::new(),
         alike: Vec::new(),
         notes: Vec::new(),
@@ -267,11 +295,44 @@ fn no_data() -> Diagnosis {
     }
 }
 
-fn best_of(posterior: &Posterior, cause: Cause) -> Triple {
-    let nothing = Triple { cause, card: None, layout: None, probability: -1.0 };
-    posterior.joint.iter().filter(|triple| triple.cause == cause).fold(nothing, |best, triple| {
-        if triple.probability > best.probability + 1e-12 { *triple } else { best }
-    })
+/// The reads that are set aside where all are said to be of one card, and no
+/// candidate is within the bound on that: those furthest from its length, under
+/// the candidate that needs the fewest.
+fn set_aside(case: &Case, candidates: &Candidates) -> Vec<usize> {
+    if case.presented != Presented::One {
+        return Vec::new();
+    }
+    let of_layout = |bits: usize| {
+        let mut kept: Vec<(usize, &Bits)> = case
+            .reads
+            .iter()
+            .map(|read| &read.bits)
+            .enumerate()
+            .filter(|(_, bits)| !bits.is_empty())
+            .collect();
+        kept.sort_by_key(|(_, read)| read.len().abs_diff(bits));
+        let mut aside = Vec::new();
+        while !is_within(bits, kept.iter().map(|&(_, read)| read))
+            && let Some((at, _)) = kept.pop()
+        {
+            aside.push(at);
+        }
+        aside.sort_unstable();
+        aside
+    };
+    let lengths = candidates.layouts().iter().map(|layout| layout.bits());
+    lengths.map(of_layout).min_by_key(Vec::len).unwrap_or_default()
+}
+
+/// The case with these presentations left empty.
+fn without<'a>(case: &'a Case, set_aside: &[usize]) -> Cow<'a, Case> {
+    if set_aside.is_empty() {
+        return Cow::Borrowed(case);
+    }
+    let mut case = case.clone();
+    let mut at = 0..;
+    case.reads.retain(|_| at.next().is_none_or(|at| !set_aside.contains(&at)));
+    Cow::Owned(case)
 }
 
 fn ranked<T>(of: impl Iterator<Item = (T, f64)>) -> Vec<(T, f64)> {
@@ -280,57 +341,23 @@ fn ranked<T>(of: impl Iterator<Item = (T, f64)>) -> Vec<(T, f64)> {
     all
 }
 
-fn exhibits<'a>(found: &'a CauseFound, case: &'a Case) -> Vec<Exhibit<'a>> {
-    case.reads
-        .iter()
-        .zip(&found.decoded)
-        .filter_map(|(read, card)| {
-            Some(Exhibit { read: &read.bits, expected: &read.expected, found: card.as_ref()? })
-        })
-        .collect()
-}
-
-fn evidence_of(found: &CauseFound, case: &Case, layout: &Layout, numbers: Numbers) -> Vec<String> {
-    evidence(found.cause, layout, found.rate, &exhibits(found, case), numbers)
-}
-
-fn evidence_without_layout(
-    cause: Cause,
-    case: &Case,
-    candidates: &Candidates,
-    numbers: Numbers,
-) -> Vec<String> {
-    let Some(layout) = candidates.layouts().first() else { return Vec::new() };
-    let unknown = CardFound::unknown(layout);
-    let full = case.reads.iter().filter(|read| !read.bits.is_empty());
-    let exhibits: Vec<Exhibit<'_>> = full
-        .map(|read| Exhibit { read: &read.bits, expected: &read.expected, found: &unknown })
-        .collect();
-    evidence(cause, layout, None, &exhibits, numbers)
-}
-
-/// The causes whose likelihood is that of the answer's, so that the bits say
-/// nothing between them.
-fn alike(answer: &Triple, posterior: &Posterior, model: &Model) -> Vec<Alike> {
-    let weight = |cause: Cause| {
-        let same = |t: &&Triple| (t.cause, t.card, t.layout) == (cause, answer.card, answer.layout);
-        posterior.joint.iter().find(same).map_or(0.0, |t| t.probability / model.prior(cause))
-    };
-    let mine = weight(answer.cause);
-    let is_alike = |&cause: &Cause| {
-        cause != answer.cause && mine > 0.0 && (weight(cause) / mine - 1.0).abs() < 1e-9
-    };
-    Cause::ALL
-        .into_iter()
+/// The wire states whose likelihood is that of the answer's, so that the bits
+/// say nothing between them.
+fn alike(answer: Wire, posterior: &Posterior, model: &Model) -> Vec<Alike> {
+    let weight = |wire: Wire| posterior.of_wire(wire) / model.wire_prior(wire);
+    let mine = weight(answer);
+    let is_alike =
+        |&wire: &Wire| wire != answer && mine > 0.0 && (weight(wire) / mine - 1.0).abs() < 1e-9;
+    Wire::all()
         .filter(is_alike)
-        .map(|cause| {
+        .map(|wire| {
             let mut both = [0.0; Cause::ALL.len()];
-            both[answer.cause.index()] = 0.5;
-            both[cause.index()] = 0.5;
+            both[answer.cause().index()] = 0.5;
+            both[wire.cause().index()] = 0.5;
             let best = next_tests(&both, model).into_iter().next();
             match best.filter(|test| test.gain_bits > 0.0) {
-                Some(test) => Alike { cause, test: Some(test.test), says: test.says },
-                None => Alike { cause, test: None, says: "No test that is known here.".into() },
+                Some(test) => Alike { wire, test: Some(test.test), says: test.says },
+                None => Alike { wire, test: None, says: "No test that is known here.".into() },
             }
         })
         .collect()

@@ -6,7 +6,8 @@ use misread_core::layout::{Check, CheckOutcome, Layout};
 use misread_core::{Bit, Bits, Turn};
 
 use super::card::CardFound;
-use super::case::{Expected, FACILITY};
+use super::case::{Candidates, Case, CaseRead, Expected, FACILITY};
+use super::diagnosis::WireFound;
 use super::likelihood::has_bytes;
 use super::wording::{Numbers, and, count, number_word, sentence};
 use crate::cause::Cause;
@@ -25,6 +26,36 @@ pub struct Exhibit<'a> {
     pub expected: &'a Expected,
     /// What was found of the card under the cause.
     pub found: &'a CardFound,
+}
+
+/// What speaks for a wire state, each read by its own layout.
+pub(super) fn evidence_of(
+    found: &WireFound,
+    case: &Case,
+    candidates: &Candidates,
+    numbers: Numbers,
+) -> Vec<String> {
+    let Some(any) = candidates.layouts().first() else { return Vec::new() };
+    let unknown = CardFound::unknown(any);
+    let of_read = |(read, card): (&'_ CaseRead, &'_ Option<CardFound>)| {
+        let _ = (read, card);
+    };
+    let _ = of_read;
+    let exhibits: Vec<Exhibit<'_>> = case
+        .reads
+        .iter()
+        .zip(&found.decoded)
+        .filter(|(read, _)| !read.bits.is_empty())
+        .map(|(read, card)| Exhibit {
+            read: &read.bits,
+            expected: &read.expected,
+            found: card.as_ref().unwrap_or(&unknown),
+        })
+        .collect();
+    let layout =
+        exhibits.first().and_then(|exhibit| candidates.layouts().get(exhibit.found.layout));
+    let Some(layout) = layout else { return Vec::new() };
+    evidence(found.wire.cause(), layout, found.rate, &exhibits, numbers)
 }
 
 /// Sentences that speak for a cause under a layout, strongest first. `rate` is

@@ -1,4 +1,5 @@
-//! How likely a read is under a cause, given what is known of the frame.
+//! How likely a read is under a cause, given what is known of the frame; or
+//! several reads of one card together.
 
 use std::f64::consts::LN_2;
 
@@ -6,7 +7,8 @@ use misread_core::Bits;
 use misread_core::layout::Layout;
 
 use super::code::{Code, Known};
-use super::trellis::{Matched, TooManyOpen, Trellis, ln_total};
+use super::held::{Held, Holds};
+use super::trellis::{MOST_CHANGED, Matched, TooManyOpen, Trellis, distances, ln_total};
 use crate::cause::Cause;
 use crate::channel::{Chance, Pulses, Short};
 pub(crate) use crate::channel::{LONGEST_READ as LONGEST, MOST_LOST, has_bytes, reverse_bytes};
@@ -63,8 +65,8 @@ pub fn read_probability(
     if cause == Cause::FrameSplit || cause.is_without_layout() {
         return Err(ReadError::NotOneRead);
     }
-    let posed = Posed::new(layout, known.iter().copied()).ok_or(ReadError::DoesNotFit)?;
-    if let (Some(_), Err(error)) = (Pulses::of(cause), &posed.trellis) {
+    let posed = Posed::of_values(layout, known.iter().copied()).ok_or(ReadError::DoesNotFit)?;
+    if let (true, Err(error)) = (needs_trellis(cause), &posed.trellis) {
         return Err(ReadError::TooManyOpen { position: error.position, open: error.open });
     }
     let received = Received { bits: *read, cut: None };
@@ -88,36 +90,49 @@ pub(crate) struct Posed {
 impl Posed {
     /// `None` where a value does not fit its field, a field is lacking, or the
     /// values contradict the layout.
-    pub(crate) fn new<'a>(
-        layout: &Layout,
-        values: impl Iterator<Item = (&'a str, u64)> + Clone,
-    ) -> Option<Self> {
-        let code = Code::new(layout, known_card(layout, values.clone(), false)?)?;
+    pub(crate) fn new(layout: &Layout, holds: &Holds) -> Option<Self> {
+        let code = Code::new(layout, known_card(layout, holds, false)?)?;
         let bytes_reversed = layout
             .fields()
             .iter()
             .any(|field| has_bytes(field.width()))
-            .then(|| Code::new(layout, known_card(layout, values, true)?))
+            .then(|| Code::new(layout, known_card(layout, holds, true)?))
             .flatten();
         let trellis = Trellis::new(&code);
         Some(Posed { code, bytes_reversed, trellis })
     }
+
+    /// The same of values that hold wholly.
+    pub(crate) fn of_values<'a>(
+        layout: &Layout,
+        values: impl Iterator<Item = (&'a str, u64)>,
+    ) -> Option<Self> {
+        let held = |(name, value): (&str, u64)| (name.to_owned(), Held { value, loose: 0 });
+        Posed::new(layout, &values.map(held).collect())
+    }
+
+    /// A part of the frames, for causes that leave bytes in order.
+    pub(crate) fn of_code(code: Code) -> Self {
+        let trellis = Trellis::new(&code);
+        Posed { code, bytes_reversed: None, trellis }
+    }
 }
 
-fn known_card<'a>(
-    layout: &Layout,
-    values: impl Iterator<Item = (&'a str, u64)>,
-    bytes_reversed: bool,
-) -> Option<Known> {
+fn known_card(layout: &Layout, holds: &Holds, bytes_reversed: bool) -> Option<Known> {
     let mut known = Known::default();
-    for (name, number) in values {
+    for (name, held) in holds {
         let field = layout.field(name)?;
-        let mut raw = field.to_raw(number)?;
-        if bytes_reversed && has_bytes(field.width()) {
-            raw = reverse_bytes(raw, field.width());
-        }
+        let turn = |raw: u64| match bytes_reversed && has_bytes(field.width()) {
+            true => reverse_bytes(raw, field.width()),
+            false => raw,
+        };
+        let raw = turn(field.to_raw(held.value)?);
+        let all = u64::MAX >> (64 - field.width());
+        let firm = turn(all & u64::MAX.checked_shl(held.loose as u32).unwrap_or(0));
         for (shift, index) in field.indices().rev().enumerate() {
-            known.insert(index, raw >> shift & 1 == 1);
+            if firm >> shift & 1 == 1 {
+                known.insert(index, raw >> shift & 1 == 1);
+            }
         }
     }
     Some(known)
@@ -132,68 +147,105 @@ pub(crate) struct Received {
     pub(crate) cut: Option<usize>,
 }
 
+impl Received {
+    /// Every bit the other way.
+    pub(crate) fn turned(&self) -> Self {
+        Received { bits: self.bits.complement(), ..*self }
+    }
+}
+
+impl From<Bits> for Received {
+    fn from(bits: Bits) -> Self {
+        Received { bits, cut: None }
+    }
+}
+
 /// The natural logarithm of the probability of `received` under a cause, for
-/// each of the rates; causes without a rate give one number, a short between
-/// the lines one for each way the receiver may take it. Minus infinity for
-/// never. Not for causes that have no layout.
+/// each of the rates; causes without a rate give one number, those that happen
+/// in one of several ways one for each. Minus infinity for never. Not for
+/// causes that have no layout.
 pub(crate) fn ln_likelihood(
     cause: Cause,
     rates: &[f64],
     received: &Received,
     posed: &Posed,
 ) -> Vec<f64> {
-    let n = posed.code.n;
-    let read = &received.bits;
-    let len = read.len();
-    let one = |ln: f64| vec![ln];
-    let never = f64::NEG_INFINITY;
     match cause {
-        Cause::None if len == n => one(ln_seen(&posed.code, Known::of_read(read, 0))),
-        Cause::LinesSwapped | Cause::BitsInverted if len == n => {
-            one(ln_seen(&posed.code, Known::of_read(&read.complement(), 0)))
+        Cause::LinesSwapped | Cause::BitsInverted => {
+            ln_together(Cause::None, rates, &[received.turned()], false, posed)
         }
-        Cause::BitOrderReversed if len == n => {
-            one(ln_seen(&posed.code, Known::of_read(&read.reverse(), 0)))
+        _ => ln_together(cause, rates, std::slice::from_ref(received), false, posed),
+    }
+}
+
+/// The same of several reads of one card: the sum over frames of the product of
+/// their probabilities. `fill` is the bit that [`Cause::Padded`] fills up with.
+/// Not for swapped lines: those are the reads turned over.
+pub(crate) fn ln_together(
+    cause: Cause,
+    rates: &[f64],
+    reads: &[Received],
+    fill: bool,
+    posed: &Posed,
+) -> Vec<f64> {
+    let n = posed.code.n;
+    let code = &posed.code;
+    let never = f64::NEG_INFINITY;
+    let all_of = |code: &Code, of_read: &dyn Fn(&Received) -> Option<Known>| {
+        all_agree(reads.iter().map(of_read)).map_or(never, |seen| ln_seen(code, seen))
+    };
+    let whole = |received: &Received| received.bits.len() == n;
+    match cause {
+        Cause::None => vec![all_of(code, &|received| {
+            whole(received).then(|| Known::of_read(&received.bits, 0))
+        })],
+        Cause::BitOrderReversed => vec![all_of(code, &|received| {
+            whole(received).then(|| Known::of_read(&received.bits.reverse(), 0))
+        })],
+        Cause::BytesReversed => {
+            let of =
+                |received: &Received| whole(received).then(|| Known::of_read(&received.bits, 0));
+            vec![posed.bytes_reversed.as_ref().map_or(never, |code| all_of(code, &of))]
         }
-        Cause::BytesReversed if len == n => match &posed.bytes_reversed {
-            Some(code) => one(ln_seen(code, Known::of_read(read, 0))),
-            None => one(never),
-        },
-        Cause::BitsChanged if len == n => one(ln_one_changed(&posed.code, read)),
+        Cause::Padded => Padding::ALL
+            .map(|way| all_of(code, &|received| way.frame(&received.bits, n, fill)))
+            .to_vec(),
         Cause::HeadLost | Cause::TailLost => {
             let most = MOST_LOST.min(n - 1);
-            match n.checked_sub(len) {
-                Some(lost) if (1..=most).contains(&lost) => {
-                    let offset = if cause == Cause::HeadLost { lost } else { 0 };
-                    let seen = Known::of_read(read, offset);
-                    one(ln_seen(&posed.code, seen) - libm::log(most as f64))
-                }
-                _ => one(never),
-            }
+            let seen = all_of(code, &|received| {
+                let lost = n.checked_sub(received.bits.len())?;
+                let offset = if cause == Cause::HeadLost { lost } else { 0 };
+                (1..=most).contains(&lost).then(|| Known::of_read(&received.bits, offset))
+            });
+            vec![seen - libm::log(most as f64) * reads.len() as f64]
         }
-        Cause::FrameSplit => match received.cut {
-            Some(cut) if len == n && (1..n).contains(&cut) => {
-                let cuts = libm::log((n - 1) as f64);
-                one(ln_seen(&posed.code, Known::of_read(read, 0)) - cuts)
-            }
-            _ => one(never),
-        },
-        Cause::FramesMerged if len == 2 * n => match twice(read, n) {
-            Some(seen) => one(ln_seen(&posed.code, seen)),
-            None => one(never),
-        },
+        Cause::FrameSplit => {
+            let seen = all_of(code, &|received| {
+                let is = whole(received) && received.cut.is_some_and(|cut| (1..n).contains(&cut));
+                is.then(|| Known::of_read(&received.bits, 0))
+            });
+            vec![seen - libm::log((n - 1) as f64) * reads.len() as f64]
+        }
+        Cause::FramesMerged => vec![all_of(code, &|received| {
+            if received.bits.len() == 2 * n { twice(&received.bits, n) } else { None }
+        })],
         Cause::LinesShorted => {
             let taken = |short: Short| {
-                let mut bits = read.iter().zip(short.bits().iter().cycle());
-                let is = len == n * short.bits().len()
-                    && bits.all(|(found, &bit)| found.value().is_none_or(|found| found == bit));
+                let is = reads.iter().all(|received| is_short(short, &received.bits, n));
                 if is { 0.0 } else { never }
             };
             Short::ALL.map(taken).to_vec()
         }
+        Cause::BitsChanged => match &posed.trellis {
+            Ok(trellis) if reads.iter().all(whole) => {
+                let reads: Vec<Bits> = reads.iter().map(|received| received.bits).collect();
+                vec![ln_changed(&reads, code, trellis)]
+            }
+            _ => vec![never],
+        },
         _ => match (Pulses::of(cause), &posed.trellis) {
             (Some(pulses), Ok(trellis)) if !rates.is_empty() => {
-                ln_pulses(&pulses, rates, read, &posed.code, trellis)
+                ln_pulses(&pulses, rates, reads, code, trellis)
             }
             _ => vec![never; rates.len().max(1)],
         },
@@ -205,7 +257,46 @@ pub(crate) fn ln_likelihood(
 pub(crate) fn variants(cause: Cause, rates: &[f64]) -> usize {
     match cause {
         Cause::LinesShorted => Short::ALL.len(),
+        Cause::Padded => Padding::ALL.len(),
         _ => rates.len().max(1),
+    }
+}
+
+/// Whether a cause cannot be asked about where too many checks are open.
+pub(crate) fn needs_trellis(cause: Cause) -> bool {
+    cause == Cause::BitsChanged || Pulses::of(cause).is_some()
+}
+
+/// Where 0s fill a frame up, and to a multiple of how many bits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Padding {
+    pub(crate) in_front: bool,
+    pub(crate) multiple: usize,
+}
+
+impl Padding {
+    /// All four, each equally likely.
+    pub(crate) const ALL: [Padding; 4] = [
+        Padding { in_front: false, multiple: 8 },
+        Padding { in_front: false, multiple: 32 },
+        Padding { in_front: true, multiple: 8 },
+        Padding { in_front: true, multiple: 32 },
+    ];
+
+    /// What a read shows of a frame of `n` bits; `None` where it is none that
+    /// was filled up so.
+    pub(crate) fn frame(self, read: &Bits, n: usize, fill: bool) -> Option<Known> {
+        let padded = n.next_multiple_of(self.multiple);
+        if padded == n || read.len() != padded {
+            return None;
+        }
+        let (frame, filled) = match self.in_front {
+            true => ((padded - n, padded), (0, padded - n)),
+            false => ((0, n), (n, padded)),
+        };
+        let filled = read.slice(filled.0, filled.1);
+        let is = filled.iter().all(|bit| bit.value().is_none_or(|bit| bit == fill));
+        is.then(|| Known::of_read(&read.slice(frame.0, frame.1), 0))
     }
 }
 
@@ -215,54 +306,102 @@ pub(crate) fn ln_any_bits(read: &Bits) -> f64 {
     -LN_2 * (read.len() - read.unread_count()) as f64
 }
 
-fn ln_seen(code: &Code, seen: Known) -> f64 {
+/// What all of them show together; `None` where one shows nothing or two
+/// contradict each other.
+pub(crate) fn all_agree(seen: impl Iterator<Item = Option<Known>>) -> Option<Known> {
+    seen.reduce(|all, one| all?.and_also(one?)).flatten()
+}
+
+pub(crate) fn ln_seen(code: &Code, seen: Known) -> f64 {
     code.seen_at(seen.bits)
         .log2_probability(seen.values)
         .map_or(f64::NEG_INFINITY, |log2| f64::from(log2) * LN_2)
 }
 
-fn ln_one_changed(code: &Code, read: &Bits) -> f64 {
-    let seen = Known::of_read(read, 0);
-    let window = code.seen_at(seen.bits);
-    let probabilities = (0..code.n)
-        .filter_map(|index| window.log2_probability(with_one_changed(seen, index).values));
-    // Each is the same where it is possible at all.
-    let (count, log2) = probabilities.fold((0, 0), |(count, _), log2| (count + 1, log2));
-    libm::log(f64::from(count) / code.n as f64) + f64::from(log2) * LN_2
+fn is_short(short: Short, read: &Bits, n: usize) -> bool {
+    let mut bits = read.iter().zip(short.bits().iter().cycle());
+    read.len() == n * short.bits().len()
+        && bits.all(|(found, &bit)| found.value().is_none_or(|found| found == bit))
 }
 
-/// An unread bit stays unread whichever value it had.
-pub(crate) fn with_one_changed(mut seen: Known, index: usize) -> Known {
-    if seen.bits.contains(index) {
-        let value = seen.values.contains(index);
-        seen.values.set(index, !value);
-    }
-    seen
+/// How likely it is that so many bits are changed, from 1 on.
+const CHANGED: [f64; MOST_CHANGED] = [0.97, 0.02, 0.01];
+
+/// How likely a read is whose read bits differ from the frame in so many
+/// places, 0 to [`MOST_CHANGED`]: of its unread bits any may be changed.
+fn changed_shares(read: &Bits) -> [f64; MOST_CHANGED + 1] {
+    let (n, unread) = (read.len(), read.unread_count());
+    std::array::from_fn(|differ| {
+        let share = |(changed, weight): (usize, &f64)| {
+            let hidden = changed.checked_sub(differ)?;
+            Some(weight * choose(unread, hidden) / choose(n, changed))
+        };
+        (1..=MOST_CHANGED).zip(&CHANGED).filter_map(share).sum()
+    })
 }
+
+/// How many ways there are to choose `k` of `n`, for small `k`.
+fn choose(n: usize, k: usize) -> f64 {
+    if k > n {
+        return 0.0;
+    }
+    (0..k).fold(1.0, |ways, i| ways * (n - i) as f64 / (i + 1) as f64)
+}
+
+fn ln_changed(reads: &[Bits], code: &Code, trellis: &Trellis) -> f64 {
+    // Equal reads differ from any frame in the same places.
+    let mut different: Vec<(Bits, i32)> = Vec::new();
+    for read in reads {
+        match different.iter_mut().find(|(other, _)| other == read) {
+            Some((_, times)) => *times += 1,
+            None => different.push((*read, 1)),
+        }
+    }
+    if different.len() > MOST_CHANGED_READS {
+        return f64::NEG_INFINITY;
+    }
+    let shares: Vec<[f64; MOST_CHANGED + 1]> = different
+        .iter()
+        .map(|(read, times)| changed_shares(read).map(|share| share.powi(*times)))
+        .collect();
+    let reads: Vec<Bits> = different.iter().map(|&(read, _)| read).collect();
+    let sum: f64 = distances(trellis, &reads)
+        .into_iter()
+        .enumerate()
+        .filter(|&(_, weight)| weight > 0.0)
+        .map(|(mut at, weight)| {
+            let of_read = |shares: &[f64; MOST_CHANGED + 1]| {
+                let share = shares[at % shares.len()];
+                at /= shares.len();
+                share
+            };
+            weight * shares.iter().rev().map(of_read).product::<f64>()
+        })
+        .sum();
+    libm::log(sum) + LN_2 * code.checks.len() as f64
+}
+
+/// The most reads of one card of which changed bits are asked about.
+pub(crate) const MOST_CHANGED_READS: usize = 6;
 
 /// What two copies of a frame, one behind the other, show of it; `None` where
 /// they differ.
 pub(crate) fn twice(read: &Bits, n: usize) -> Option<Known> {
     let first = Known::of_read(&read.slice(0, n), 0);
-    let second = Known::of_read(&read.slice(n, 2 * n), 0);
-    let both = first.bits.and(second.bits);
-    first.values.xor(second.values).and(both).is_empty().then_some(Known {
-        bits: first.bits.or(second.bits),
-        values: first.values.or(second.values),
-    })
+    first.and_also(Known::of_read(&read.slice(n, 2 * n), 0))
 }
 
 fn ln_pulses(
     pulses: &Pulses,
     rates: &[f64],
-    read: &Bits,
+    reads: &[Received],
     code: &Code,
     trellis: &Trellis,
 ) -> Vec<f64> {
     // The sum without a channel: each check halves what free bits at ½ each
     // leave.
     let ln_frames = -LN_2 * code.checks.len() as f64;
-    match chances(pulses, code.n, read) {
+    match chances_of_all(pulses, code.n, reads) {
         Chances::Impossible => vec![f64::NEG_INFINITY; rates.len()],
         Chances::Counted { happens, spared } => {
             let by_rate = |&rate: &f64| ln_power(rate, happens) + ln_power(1.0 - rate, spared);
@@ -270,18 +409,52 @@ fn ln_pulses(
             if by_rate.iter().all(|&ln| ln == f64::NEG_INFINITY) {
                 return by_rate;
             }
-            let matched = Matched::new(pulses, read, 1.0, 1.0);
-            let ways = ln_total(trellis, &matched) - ln_frames;
+            let ways = ln_ways(pulses, reads, code, trellis);
             by_rate.into_iter().map(|ln| ln + ways).collect()
         }
         Chances::Varying { happens } => rates
             .iter()
             .map(|&rate| {
-                let matched = Matched::new(pulses, read, 1.0, 1.0 - rate);
+                let matched: Vec<Matched> = reads
+                    .iter()
+                    .map(|received| Matched::new(pulses, &received.bits, 1.0, 1.0 - rate))
+                    .collect();
                 ln_power(rate, happens) + ln_total(trellis, &matched) - ln_frames
             })
             .collect(),
     }
+}
+
+/// The logarithm of the sum over frames, each by its probability, of the number
+/// of ways from it to the reads.
+fn ln_ways(pulses: &Pulses, reads: &[Received], code: &Code, trellis: &Trellis) -> f64 {
+    let matched = |received: &Received| Matched::new(pulses, &received.bits, 1.0, 1.0);
+    let (whole, other): (Vec<&Received>, Vec<&Received>) =
+        reads.iter().partition(|received| received.bits.len() == code.n);
+    if whole.is_empty() {
+        return ln_ways_to(&other.into_iter().map(matched).collect::<Vec<_>>(), code, trellis);
+    }
+    // A read of the frame's length is the frame, whatever else may have been.
+    let seen = all_agree(whole.iter().map(|whole| Some(Known::of_read(&whole.bits, 0))));
+    let Some(seen) = seen else { return f64::NEG_INFINITY };
+    if other.is_empty() {
+        return ln_seen(code, seen);
+    }
+    let Some(narrowed) = code.narrowed(seen) else { return f64::NEG_INFINITY };
+    let Ok(trellis) = Trellis::new(&narrowed) else { return f64::NEG_INFINITY };
+    let share = narrowed.log2_frames() as f64 - code.log2_frames() as f64;
+    let other: Vec<Matched> = other.into_iter().map(matched).collect();
+    LN_2 * share + ln_ways_to(&other, &narrowed, &trellis)
+}
+
+fn ln_ways_to(reads: &[Matched], code: &Code, trellis: &Trellis) -> f64 {
+    let ln_frames = -LN_2 * code.checks.len() as f64;
+    if code.log2_frames() == 0 {
+        // One frame: the reads have nothing more to do with each other.
+        let each = reads.iter().map(|read| ln_total(trellis, std::slice::from_ref(read)));
+        return each.map(|ln| ln - ln_frames).sum();
+    }
+    ln_total(trellis, reads) - ln_frames
 }
 
 /// How often a chance was taken and not taken on the way to a read.
@@ -296,7 +469,23 @@ pub(crate) enum Chances {
     Impossible,
 }
 
-pub(crate) fn chances(pulses: &Pulses, n: usize, read: &Bits) -> Chances {
+/// The same for several reads of one card together.
+pub(crate) fn chances_of_all(pulses: &Pulses, n: usize, reads: &[Received]) -> Chances {
+    let mut all = (0, 0, false);
+    for received in reads {
+        match chances(pulses, n, &received.bits) {
+            Chances::Counted { happens, spared } => all = (all.0 + happens, all.1 + spared, all.2),
+            Chances::Varying { happens } => all = (all.0 + happens, all.1, true),
+            Chances::Impossible => return Chances::Impossible,
+        }
+    }
+    match all {
+        (happens, _, true) => Chances::Varying { happens },
+        (happens, spared, false) => Chances::Counted { happens, spared },
+    }
+}
+
+fn chances(pulses: &Pulses, n: usize, read: &Bits) -> Chances {
     let has_chance = |arrivals: &[crate::channel::Arrival]| {
         arrivals.iter().any(|arrival| arrival.chance == Chance::Happens)
     };

@@ -45,20 +45,27 @@ pub(crate) mod code;
 mod diagnosis;
 mod evidence;
 pub(crate) mod gf2;
+mod held;
 mod likelihood;
+mod likelihoods;
 mod moved;
 mod next;
+mod one_card;
 mod posterior;
 mod printed;
 mod says;
+mod solve;
+mod sums;
 pub(crate) mod trellis;
+mod units;
+mod unlisted;
 pub(crate) mod wording;
 
 pub use align::{Aligned, align};
 pub use card::CardFound;
-pub use case::{Candidates, Case, CaseRead, Expected, FACILITY};
+pub use case::{Candidates, Case, CaseRead, Expected, FACILITY, Presented};
 pub(crate) use case::{fits, holds_in};
-pub use diagnosis::{Alike, CauseFound, Diagnosis, LEAST_PROBABILITY, Verdict, diagnose};
+pub use diagnosis::{Alike, Diagnosis, LEAST_PROBABILITY, Verdict, WireFound, diagnose};
 pub use evidence::{Exhibit, evidence};
 pub(crate) use likelihood::{Posed, Received, has_bytes, ln_any_bits, ln_likelihood, variants};
 pub use likelihood::{ReadError, read_probability};
@@ -66,7 +73,10 @@ pub use moved::Moved;
 pub(crate) use moved::moved;
 pub use next::{NextTest, OutcomeSays, after_outcome, next_tests};
 pub(crate) use posterior::ln_sum;
-pub use posterior::{DiagnoseError, Posterior, Progress, SHORTEST_LAYOUT, Triple, posterior};
+pub use posterior::{
+    Combination, DiagnoseError, LayoutUsed, Posterior, Progress, SHORTEST_LAYOUT, posterior,
+    suffers,
+};
 pub use printed::{PrintedDiagnosis, TakenAs, diagnose_printed};
 pub use trellis::MAX_OPEN_CHECKS;
 pub use wording::{Numbers, percent};

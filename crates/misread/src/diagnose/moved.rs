@@ -3,7 +3,7 @@
 use misread_core::pulse::Evidence;
 
 use super::wording::{percent, sentence};
-use crate::cause::{Cause, Model, Sought};
+use crate::cause::Sought;
 
 /// What shifts a probability by less than this is not spoken of.
 const LEAST_SHIFT: f64 = 0.005;
@@ -26,48 +26,29 @@ pub struct Moved {
     pub says: String,
 }
 
-/// What moved the probability of a cause to `with`, the strongest first.
-/// `by_bits` is what each cause has by the bits alone, in the order of
-/// [`Cause::ALL`]; `pulses` is what was looked for in each read.
+/// What moved a probability to `with`, the strongest first. `pulses` is what was
+/// looked for in each read; `without` gives the probability if one of the
+/// findings had not been.
 pub(crate) fn moved(
-    cause: Cause,
-    with: f64,
-    by_bits: &[f64; Cause::ALL.len()],
     pulses: &[Evidence],
-    model: &Model,
+    with: f64,
+    mut without: impl FnMut(Sought) -> f64,
 ) -> Vec<Moved> {
-    let of = |sought: Sought| {
+    let mut moved = Vec::new();
+    for sought in Sought::ALL {
         let looked: Vec<bool> = pulses.iter().filter_map(|seen| sought.found_in(seen)).collect();
-        let without = without(sought, cause, by_bits, pulses, model);
-        if looked.is_empty() || (with - without).abs() < LEAST_SHIFT {
-            return None;
+        if looked.is_empty() {
+            continue;
         }
-        let found = looked.iter().filter(|&&found| found).count();
-        let says = says(sought, found, looked.len(), without, with);
-        Some(Moved { sought, found, looked: looked.len(), without, with, says })
-    };
-    let mut moved: Vec<Moved> = Sought::ALL.into_iter().filter_map(of).collect();
+        let without = without(sought);
+        if (with - without).abs() >= LEAST_SHIFT {
+            let found = looked.iter().filter(|&&found| found).count();
+            let says = says(sought, found, looked.len(), without, with);
+            moved.push(Moved { sought, found, looked: looked.len(), without, with, says });
+        }
+    }
     moved.sort_by(|a, b| (b.with - b.without).abs().total_cmp(&(a.with - a.without).abs()));
     moved
-}
-
-/// The probability of a cause if one of the findings had not been looked for.
-fn without(
-    left_out: Sought,
-    of: Cause,
-    by_bits: &[f64; Cause::ALL.len()],
-    pulses: &[Evidence],
-    model: &Model,
-) -> f64 {
-    let others = || Sought::ALL.into_iter().filter(|&sought| sought != left_out);
-    let lns = Cause::ALL.map(|cause| {
-        let found = pulses
-            .iter()
-            .flat_map(|evidence| others().map(|sought| model.ln_finding(sought, cause, evidence)));
-        libm::log(by_bits[cause.index()]) + found.sum::<f64>()
-    });
-    let total = super::posterior::ln_sum(lns.iter().copied());
-    if total == f64::NEG_INFINITY { 0.0 } else { libm::exp(lns[of.index()] - total) }
 }
 
 fn says(sought: Sought, found: usize, looked: usize, without: f64, with: f64) -> String {

@@ -7,7 +7,7 @@ use misread_core::Layout;
 
 use super::case::{Candidates, Case, Expected};
 use super::diagnosis::{Diagnosis, diagnose};
-use super::posterior::{DiagnoseError, Progress, posterior};
+use super::posterior::{DiagnoseError, LayoutUsed, Progress, posterior};
 use super::wording::Numbers;
 use crate::cause::Model;
 use crate::numbers::{Written, readings};
@@ -90,9 +90,10 @@ pub fn diagnose_printed(
                 }
                 Err(error) => return Err(error),
             };
-        let mine =
-            all.joint.iter().filter(|triple| triple.layout.is_none_or(|l| l == taken.layout));
-        let share: f64 = mine.map(|triple| triple.probability).sum();
+        let share = all.sum(|found| match found.layout {
+            Some(LayoutUsed::Candidate(layout)) => layout == taken.layout,
+            Some(LayoutUsed::Mixed) | None => true,
+        });
         lns.push(ln + all.ln_evidence + libm::log(share));
     }
     let total = super::posterior::ln_sum(lns.iter().copied());
@@ -147,7 +148,7 @@ mod tests {
     #[test]
     fn swapped_lines_show_through_a_printed_number() {
         let found = answer("0002753746", "01101010111111011001011011");
-        assert_eq!(found.diagnosis.verdict.id(), "lines-swapped");
+        assert_eq!(found.diagnosis.verdict.to_string(), "lines-swapped");
         assert_eq!(found.taken[0].fields.get("facility"), Some(&42));
     }
 }

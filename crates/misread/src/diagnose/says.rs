@@ -1,25 +1,24 @@
 //! The answer in sentences: the verdict, what the bits leave open, the caution.
 
+use super::card::CardFound;
 use super::case::{Candidates, Case};
-use super::diagnosis::{CauseFound, Diagnosis, Verdict};
+use super::diagnosis::{Diagnosis, Verdict, WireFound};
 use super::evidence::card_difference;
-use super::posterior::Triple;
-use super::wording::{Numbers, and, percent};
+use super::posterior::LayoutUsed;
+use super::wording::{Numbers, and};
 use crate::cause::catalogue::{WIRE_CAUTION, card_info, info};
-use crate::cause::{Cause, ProbeAt};
+use crate::cause::{Cause, ProbeAt, Wire};
 
 /// What is declared about the fields and does not hold for a decoded card.
 pub(super) fn concerns(
-    found: Option<&CauseFound>,
+    found: Option<&WireFound>,
     candidates: &Candidates,
     numbers: Numbers,
 ) -> Vec<String> {
     let Some(found) = found else { return Vec::new() };
-    let Some(layout) = found.layout.and_then(|index| candidates.layouts().get(index)) else {
-        return Vec::new();
-    };
     let mut concerns: Vec<String> = Vec::new();
     for card in found.decoded.iter().flatten() {
+        let Some(layout) = candidates.layouts().get(card.layout) else { continue };
         for field in layout.fields() {
             let Some(&number) = card.fields.get(field.name()) else { continue };
             let (name, shown) = (field.name(), numbers.text(number));
@@ -42,32 +41,17 @@ pub(super) fn concerns(
     concerns
 }
 
-/// The card the answer names: the same for every read, and a single one.
-pub(super) fn named_card(
-    found: Option<&CauseFound>,
-    case: &Case,
-    candidates: &Candidates,
-    numbers: Numbers,
-) -> Option<String> {
-    let found = found?;
-    let layout = candidates.layouts().get(found.layout?)?;
-    let cards = case.reads.iter().zip(&found.decoded).filter_map(|(_, card)| card.as_ref());
-    let mut cards = cards.map(|card| (card.single, numbers.values(layout, &card.fields)));
-    let (single, first) = cards.next()?;
-    let same = cards.all(|(_, other)| other == first);
-    (same && single && !first.is_empty()).then_some(first)
-}
+/// How likely a card must be to be named, given the verdict.
+const SURE_OF_CARD: f64 = 0.9;
 
-pub(super) fn sure(diagnosis: &Diagnosis, answer: &Triple, names_card: bool) -> f64 {
-    let Some(posterior) = &diagnosis.posterior else { return 1.0 };
-    let says = |triple: &&Triple| {
-        let layout = !names_card || triple.layout == answer.layout;
-        match diagnosis.verdict {
-            Verdict::Wire(cause) => triple.cause == cause && layout,
-            _ => (triple.cause, triple.card) == (answer.cause, answer.card) && layout,
-        }
-    };
-    posterior.joint.iter().filter(says).map(|triple| triple.probability).sum()
+/// The card the answer names: the same for every read, and likely enough.
+fn named_card(found: &WireFound, candidates: &Candidates, numbers: Numbers) -> Option<String> {
+    let mut cards = found.decoded.iter().flatten();
+    let first = cards.next()?;
+    let layout = candidates.layouts().get(first.layout)?;
+    let is_sure = |card: &CardFound| card.single && card.probability >= SURE_OF_CARD;
+    let same = is_sure(first) && cards.all(|card| is_sure(card) && card.fields == first.fields);
+    same.then(|| numbers.values(layout, &first.fields)).filter(|says| !says.is_empty())
 }
 
 pub(super) fn says(
@@ -75,13 +59,16 @@ pub(super) fn says(
     case: &Case,
     candidates: &Candidates,
     concerns: &[String],
-    card: Option<&str>,
     numbers: Numbers,
 ) -> String {
-    let Some(found) = diagnosis.answer_cause() else { return String::new() };
-    let layout = found.layout.and_then(|index| candidates.layouts().get(index));
+    let Some(found) = diagnosis.answer_wire() else { return String::new() };
+    let card = named_card(found, candidates, numbers);
+    let layout = match found.layout {
+        Some(LayoutUsed::Candidate(index)) => candidates.layouts().get(index),
+        _ => None,
+    };
     let full = || case.reads.iter().zip(&found.decoded).filter_map(|(r, c)| Some((r, c.as_ref()?)));
-    let by_card = card.map(|card| format!(": {card}")).unwrap_or_default();
+    let by_card = card.as_ref().map(|card| format!(": {card}")).unwrap_or_default();
     match diagnosis.verdict {
         Verdict::None => {
             let name = layout.map_or("", |layout| layout.name());
@@ -108,7 +95,8 @@ pub(super) fn says(
         }
         Verdict::Card(state) => {
             let differences = full().filter_map(|(read, card)| {
-                let says = card_difference(layout?, &read.expected, card, numbers);
+                let layout = candidates.layouts().get(card.layout)?;
+                let says = card_difference(layout, &read.expected, card, numbers);
                 (!says.is_empty()).then_some(says)
             });
             match differences.into_iter().next() {
@@ -116,14 +104,9 @@ pub(super) fn says(
                 None => card_info(state).headline.to_owned(),
             }
         }
-        Verdict::Wire(cause) if cause.is_without_layout() => info(cause).headline.to_owned(),
-        Verdict::Wire(cause) => {
-            let card = if by_card.is_empty() {
-                String::new()
-            } else {
-                format!("; the card is {}", by_card.trim_start_matches(": "))
-            };
-            format!("{}{card}", info(cause).headline)
+        Verdict::Wire(wire) => {
+            let then = card.map(|card| format!("; the card is then {card}")).unwrap_or_default();
+            format!("{}{then}", info(wire.cause()).headline)
         }
         Verdict::NoData => String::new(),
     }
@@ -134,8 +117,8 @@ pub(super) fn says(
 
 pub(super) fn notes(diagnosis: &Diagnosis, case: &Case, candidates: &Candidates) -> Vec<String> {
     let mut notes = Vec::new();
-    let Some(answer) = diagnosis.answer else { return notes };
-    let layout = answer.layout.and_then(|index| candidates.layouts().get(index));
+    let layout = diagnosis.layout.and_then(LayoutUsed::candidate);
+    let layout = layout.and_then(|index| candidates.layouts().get(index));
     let unexpected = case.reads.iter().all(|read| read.expected.is_empty());
     if let Some(layout) = layout
         && layout.independent_checks() == 0
@@ -149,12 +132,10 @@ pub(super) fn notes(diagnosis: &Diagnosis, case: &Case, candidates: &Candidates)
         ));
     }
     notes.extend(of_capture(diagnosis, case));
-    if let Some(Verdict::Wire(Cause::LinesSwapped | Cause::BitsInverted)) = Some(diagnosis.verdict)
+    let turns = |wire: Wire| matches!(wire, Wire::Alone(Cause::LinesSwapped | Cause::BitsInverted));
+    if turns(diagnosis.verdict.wire())
         && case.captured.is_none()
-        && diagnosis
-            .alike
-            .iter()
-            .any(|alike| matches!(alike.cause, Cause::LinesSwapped | Cause::BitsInverted))
+        && diagnosis.alike.iter().any(|alike| turns(alike.wire))
     {
         notes.push(
             "Swapped data lines and a recorder that turns bits over give the same bits always; \
@@ -183,9 +164,7 @@ pub(super) fn notes(diagnosis: &Diagnosis, case: &Case, candidates: &Candidates)
 
 /// What it means that the reads come from a capture.
 fn of_capture(diagnosis: &Diagnosis, case: &Case) -> Vec<String> {
-    let (Some(at), Some(posterior)) = (case.captured, &diagnosis.posterior) else {
-        return Vec::new();
-    };
+    let Some(at) = case.captured else { return Vec::new() };
     let mut notes = Vec::new();
     let sound = !matches!(diagnosis.verdict, Verdict::Wire(_));
     if at == ProbeAt::Reader && sound {
@@ -195,23 +174,12 @@ fn of_capture(diagnosis: &Diagnosis, case: &Case) -> Vec<String> {
                 .to_owned(),
         );
     }
-    let by_bits = Cause::ALL.into_iter().fold(Cause::None, |best, cause| {
-        let of = |cause: Cause| posterior.by_bits[cause.index()];
-        if of(cause) > of(best) { cause } else { best }
-    });
-    let answer = diagnosis.answer.map(|answer| answer.cause);
-    if !diagnosis.moved.is_empty() && answer.is_some_and(|cause| cause != by_bits) {
-        notes.push(format!(
-            "The bits alone would point to another cause, {by_bits} ({}); the pulses decide.",
-            percent(posterior.by_bits[by_bits.index()])
-        ));
-    }
     notes
 }
 
 pub(super) fn cautions(diagnosis: &Diagnosis) -> Vec<String> {
     let mends = match diagnosis.verdict {
-        Verdict::Wire(cause) => info(cause).caution.is_some(),
+        Verdict::Wire(wire) => info(wire.cause()).caution.is_some(),
         Verdict::NoData => true,
         _ => false,
     };

@@ -3,8 +3,9 @@
 //!
 //! The frame is walked bit by bit, keeping the running parity of each check
 //! that has begun and not yet ended (the *state*) and how many received bits
-//! are used up. Tables are filled from the last bit to the first: an entry is
-//! the weight of everything that can still follow from there.
+//! are used up: of one read, or of each of several reads of one card. Tables
+//! are filled from the last bit to the first: an entry is the weight of
+//! everything that can still follow from there.
 
 use misread_core::Bits;
 
@@ -118,11 +119,11 @@ pub(crate) struct Matched {
     tail: Vec<MatchedArrival>,
 }
 
-pub(crate) struct MatchedArrival {
-    pub(crate) bits: &'static [bool],
+struct MatchedArrival {
+    bits: &'static [bool],
     /// The weight of this arrival from each received bit on: 0 where the bits
     /// do not match.
-    pub(crate) weight: Vec<f64>,
+    weight: Vec<f64>,
 }
 
 impl Matched {
@@ -157,43 +158,49 @@ impl Matched {
         }
     }
 
-    pub(crate) fn of_bit(&self, bit: bool) -> &[MatchedArrival] {
+    fn of_bit(&self, bit: bool) -> &[MatchedArrival] {
         &self.bit[usize::from(bit)]
     }
 }
 
+/// Which received bits of each read can be used up after a bit of the frame.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+struct Room {
+    /// The fewest that can be used up, and how many more and one; a read each.
+    reads: Vec<(usize, usize)>,
+    /// The product of the latter.
+    size: usize,
+}
+
 /// The weight of all that can follow a bit, by state and by how many received
-/// bits are used up.
+/// bits of each read are used up.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Column {
-    low: usize,
-    width: usize,
-    /// By state, then by received bits used from `low` on.
+    room: Room,
+    /// By state, then by received bits used, the last read's fastest.
     weights: Vec<f64>,
     /// What the weights are to be multiplied by, as a power of two.
     pub(crate) exponent: i32,
 }
 
 impl Column {
-    /// The fewest received bits that can be used up here.
-    pub(crate) fn low(&self) -> usize {
-        self.low
-    }
-
-    /// How many more than the fewest can be used up here, and one.
-    pub(crate) fn width(&self) -> usize {
-        self.width
+    /// How many weights a state has.
+    pub(crate) fn size(&self) -> usize {
+        self.room.size
     }
 
     /// The sum of the weights of a state, each times that of a way there.
     pub(crate) fn dot(&self, state: usize, ways: &[f64]) -> f64 {
-        let row = &self.weights[state * self.width..][..self.width];
-        row.iter().zip(ways).map(|(weight, way)| weight * way).sum()
+        self.of_state(state).iter().zip(ways).map(|(weight, way)| weight * way).sum()
     }
 
-    /// The weight of everything, of the first column.
+    fn of_state(&self, state: usize) -> &[f64] {
+        &self.weights[state * self.room.size..][..self.room.size]
+    }
+
+    /// The weight of everything, of the first column: nothing is used up there.
     fn whole(&self) -> f64 {
-        if self.low == 0 { self.weights.first().copied().unwrap_or(0.0) } else { 0.0 }
+        self.weights.first().copied().unwrap_or(0.0)
     }
 
     /// Moves a power of two out of the weights once they get small.
@@ -254,54 +261,153 @@ fn windows(trellis: &Trellis, matched: &Matched) -> Option<Vec<(usize, usize)>> 
     Some(windows)
 }
 
+/// The room after each bit; `None` where some read cannot be used up.
+fn rooms(trellis: &Trellis, reads: &[Matched]) -> Option<Vec<Room>> {
+    let windows: Vec<_> = reads.iter().map(|read| windows(trellis, read)).collect::<Option<_>>()?;
+    let room = |index: usize| {
+        let reads: Vec<(usize, usize)> = windows
+            .iter()
+            .map(|windows| (windows[index].0, windows[index].1 - windows[index].0 + 1))
+            .collect();
+        let size = reads.iter().map(|&(_, width)| width).product();
+        Room { reads, size }
+    };
+    Some((0..=trellis.len()).map(room).collect())
+}
+
+/// Which way weights are moved along the frame.
+#[derive(Clone, Copy, PartialEq)]
+enum Way {
+    /// From behind a bit to before it.
+    Back,
+    /// From before a bit to behind it.
+    On,
+}
+
+/// Moves weights past one bit, for all reads: each may take any of its arrivals.
+/// `rows` are the room before the bit and behind it; what comes is put in
+/// `scratch`, whose first part is returned.
+fn pass<'s>(
+    arrivals: impl Fn(usize) -> &'s [MatchedArrival],
+    before: &Room,
+    behind: &Room,
+    way: Way,
+    weights: &[f64],
+    scratch: &mut [Vec<f64>; 2],
+) -> usize {
+    let (from, to) = match way {
+        Way::Back => (behind, before),
+        Way::On => (before, behind),
+    };
+    let reads = from.reads.len();
+    let mut outer = 1;
+    let mut inner: usize = from.size;
+    scratch[0].clear();
+    scratch[0].extend_from_slice(weights);
+    for read in 0..reads {
+        let ((low_before, _), (low_behind, _)) = (before.reads[read], behind.reads[read]);
+        let (width_from, width_to) = (from.reads[read].1, to.reads[read].1);
+        inner /= width_from;
+        let [source, target] = scratch;
+        target.clear();
+        target.resize(outer * width_to * inner, 0.0);
+        for arrival in arrivals(read) {
+            let len = arrival.bits.len();
+            // Used before the bit from `first` on to `end`, and as many more
+            // behind it.
+            let (width_before, width_behind) = match way {
+                Way::Back => (width_to, width_from),
+                Way::On => (width_from, width_to),
+            };
+            let first = low_before.max(low_behind.saturating_sub(len));
+            let end =
+                (low_before + width_before).min((low_behind + width_behind).saturating_sub(len));
+            if first >= end {
+                continue;
+            }
+            let (at_before, at_behind) = (first - low_before, first + len - low_behind);
+            let (at_from, at_to) = match way {
+                Way::Back => (at_behind, at_before),
+                Way::On => (at_before, at_behind),
+            };
+            let factors = &arrival.weight[first..end];
+            for block in 0..outer {
+                let source = &source[(block * width_from + at_from) * inner..];
+                let target = &mut target[(block * width_to + at_to) * inner..];
+                if inner == 1 {
+                    for ((sum, weight), factor) in target.iter_mut().zip(source).zip(factors) {
+                        *sum += factor * weight;
+                    }
+                    continue;
+                }
+                let rows = target.chunks_exact_mut(inner).zip(source.chunks_exact(inner));
+                for ((target, source), &factor) in rows.zip(factors) {
+                    if factor != 0.0 {
+                        for (sum, weight) in target.iter_mut().zip(source) {
+                            *sum += factor * weight;
+                        }
+                    }
+                }
+            }
+        }
+        outer *= width_to;
+        scratch.swap(0, 1);
+    }
+    outer
+}
+
 /// Walks the columns from the last to the first; `keep` is given each one when
 /// the next is done with it. `None` where nothing can follow at all.
-fn walk(trellis: &Trellis, matched: &Matched, mut keep: impl FnMut(Column)) -> Option<Column> {
-    let windows = windows(trellis, matched)?;
+fn walk(trellis: &Trellis, reads: &[Matched], mut keep: impl FnMut(Column)) -> Option<Column> {
+    let rooms = rooms(trellis, reads)?;
     let n = trellis.len();
     let new = |index: usize| {
-        let (low, high) = windows[index];
-        let width = high - low + 1;
-        Column { low, width, weights: vec![0.0; trellis.states * width], exponent: 0 }
+        let room = rooms[index].clone();
+        Column { weights: vec![0.0; trellis.states * room.size], room, exponent: 0 }
     };
+    let mut scratch = [Vec::new(), Vec::new()];
     let mut after = new(n);
-    for arrival in &matched.tail {
-        let used = matched.len.checked_sub(arrival.bits.len());
-        if let Some(at) =
-            used.and_then(|used| used.checked_sub(after.low)).filter(|&at| at < after.width)
-        {
-            after.weights[at] += arrival.weight[after.low + at];
-        }
-    }
+    // Behind the last bit: only what a tail adds, and then all is used up.
+    let all = Room { reads: reads.iter().map(|read| (read.len, 1)).collect(), size: 1 };
+    pass(|read| &reads[read].tail, &rooms[n], &all, Way::Back, &[1.0], &mut scratch);
+    after.weights[..rooms[n].size].copy_from_slice(&scratch[0]);
+    let mut reached = vec![false; trellis.states];
+    reached[0] = true;
     for index in (0..n).rev() {
         let mut column = new(index);
         column.exponent = after.exponent;
         let choices = trellis.choices(index);
         let prior = 1.0 / choices.len() as f64;
-        for state in 0..trellis.states {
-            let row = &mut column.weights[state * column.width..][..column.width];
-            for &bit in choices {
-                let Some(next) = trellis.next(index, state, bit) else { continue };
-                let follow = &after.weights[next * after.width..][..after.width];
-                for arrival in matched.of_bit(bit) {
-                    // Received bits used before and after this arrival that
-                    // lie in both windows.
-                    let step = arrival.bits.len();
-                    let from = column.low.max(after.low.saturating_sub(step));
-                    let to = (column.low + column.width)
-                        .min((after.low + after.width).saturating_sub(step));
-                    if from >= to {
-                        continue;
-                    }
-                    let row = &mut row[from - column.low..to - column.low];
-                    let follow = &follow[from + step - after.low..to + step - after.low];
-                    let weight = &arrival.weight[from..to];
-                    for ((sum, follow), weight) in row.iter_mut().zip(follow).zip(weight) {
-                        *sum += prior * weight * follow;
-                    }
+        let size = column.room.size;
+        let mut reaches = vec![false; trellis.states];
+        for &bit in choices {
+            // What follows a state with this bit, worked out once however many
+            // states lead there.
+            let mut passed: Vec<Option<Vec<f64>>> = vec![None; trellis.states];
+            for state in 0..trellis.states {
+                let Some(next) = trellis.next(index, state, bit).filter(|&next| reached[next])
+                else {
+                    continue;
+                };
+                let follow = passed[next].get_or_insert_with(|| {
+                    pass(
+                        |read| reads[read].of_bit(bit),
+                        &column.room,
+                        &after.room,
+                        Way::Back,
+                        after.of_state(next),
+                        &mut scratch,
+                    );
+                    scratch[0].clone()
+                });
+                reaches[state] = true;
+                let row = &mut column.weights[state * size..][..size];
+                for (sum, follow) in row.iter_mut().zip(follow) {
+                    *sum += prior * *follow;
                 }
             }
         }
+        reached = reaches;
         column.rescale();
         keep(std::mem::replace(&mut after, column));
     }
@@ -309,21 +415,89 @@ fn walk(trellis: &Trellis, matched: &Matched, mut keep: impl FnMut(Column)) -> O
 }
 
 /// The natural logarithm of the total weight; minus infinity for none.
-pub(crate) fn ln_total(trellis: &Trellis, matched: &Matched) -> f64 {
-    let first = walk(trellis, matched, drop);
+pub(crate) fn ln_total(trellis: &Trellis, reads: &[Matched]) -> f64 {
+    let first = walk(trellis, reads, drop);
     first.map_or(f64::NEG_INFINITY, |first| {
         libm::log(first.whole()) + f64::from(first.exponent) * std::f64::consts::LN_2
     })
 }
 
-/// Every column, first to last; `None` where the total is 0.
-pub(crate) fn columns(trellis: &Trellis, matched: &Matched) -> Option<Vec<Column>> {
+/// Every column, first to last; `None` where the total is 0, or where they are
+/// more than `most` weights.
+pub(crate) fn columns(trellis: &Trellis, reads: &[Matched], most: usize) -> Option<Vec<Column>> {
+    let sizes = rooms(trellis, reads)?.iter().map(|room| room.size).sum::<usize>();
+    if sizes.saturating_mul(trellis.states) > most {
+        return None;
+    }
     let mut columns = Vec::with_capacity(trellis.len() + 1);
-    let first = walk(trellis, matched, |column| columns.push(column))?;
+    let first = walk(trellis, reads, |column| columns.push(column))?;
     if first.whole() == 0.0 {
         return None;
     }
     columns.push(first);
     columns.reverse();
     Some(columns)
+}
+
+/// The weights of ways to a bit, moved past it; `columns` are those before and
+/// behind it.
+pub(crate) fn advance(
+    reads: &[Matched],
+    bit: bool,
+    columns: (&Column, &Column),
+    weights: &[f64],
+    scratch: &mut [Vec<f64>; 2],
+) {
+    let (before, behind) = (&columns.0.room, &columns.1.room);
+    pass(|read| reads[read].of_bit(bit), before, behind, Way::On, weights, scratch);
+}
+
+/// The most bits of a frame that are said to be changed.
+pub(crate) const MOST_CHANGED: usize = 3;
+
+/// How many of a read's bits differ from the frame: a weight for 0 to
+/// [`MOST_CHANGED`] of each read, the last read's fastest. The weights are the
+/// probabilities of all frames that differ so, before the checks are divided
+/// out.
+pub(crate) fn distances(trellis: &Trellis, reads: &[Bits]) -> Vec<f64> {
+    const EACH: usize = MOST_CHANGED + 1;
+    let size = EACH.pow(reads.len() as u32);
+    let mut weights = vec![0.0; trellis.states * size];
+    weights[0] = 1.0;
+    for index in 0..trellis.len() {
+        let mut next = vec![0.0; weights.len()];
+        let choices = trellis.choices(index);
+        let prior = 1.0 / choices.len() as f64;
+        for &bit in choices {
+            // Which reads differ here.
+            let mut step = 0;
+            let mut full = [false; 16];
+            for (read, full) in reads.iter().zip(&mut full) {
+                let differs = read.get(index).and_then(|b| b.value()).is_some_and(|b| b != bit);
+                step = step * EACH + usize::from(differs);
+                *full = differs;
+            }
+            for state in 0..trellis.states {
+                let row = &weights[state * size..][..size];
+                if row.iter().all(|&w| w == 0.0) {
+                    continue;
+                }
+                let Some(after) = trellis.next(index, state, bit) else { continue };
+                for (at, &weight) in row.iter().enumerate().filter(|&(_, &w)| w > 0.0) {
+                    let mut rest = at;
+                    let is_over = (0..reads.len()).rev().any(|read| {
+                        let count = rest % EACH;
+                        rest /= EACH;
+                        full[read] && count == MOST_CHANGED
+                    });
+                    if !is_over {
+                        next[after * size + at + step] += prior * weight;
+                    }
+                }
+            }
+        }
+        weights = next;
+    }
+    weights.truncate(size);
+    weights
 }

@@ -8,7 +8,7 @@ use super::codes::{Code, Problem, Reading, Undo, codes_after, turn_of};
 use super::says;
 use super::weigh::number_of;
 use super::{DEFAULT_PAUSE, Habits, Press, Sending, Weighed, weigh};
-use crate::cause::{Cause, Model, ProbeAt};
+use crate::cause::{Cause, Model, ProbeAt, Sought};
 use crate::channel::Pulses;
 use crate::diagnose::{Numbers, moved};
 
@@ -251,12 +251,12 @@ fn by_pulses(
     if pulses.iter().all(|evidence| *evidence == Evidence::default()) {
         return Vec::new();
     }
-    let blind: Vec<Press> =
-        presses.iter().map(|press| Press { pulses: Evidence::default(), ..*press }).collect();
-    let by_bits = weigh(&blind, setting, model);
-    let of = |weighed: &[Weighed], cause| share(weighed, |weighed| weighed.cause == cause);
-    let by_bits = Cause::ALL.map(|cause| of(&by_bits, cause));
-    let moved = moved(cause, of(weighed, cause), &by_bits, &pulses, model);
+    let of = |weighed: &[Weighed]| share(weighed, |weighed| weighed.cause == cause);
+    let without = |sought: Sought| {
+        let blind = |press: &Press| Press { pulses: sought.left_out_of(press.pulses), ..*press };
+        of(&weigh(&presses.iter().map(blind).collect::<Vec<_>>(), setting, model))
+    };
+    let moved = moved(&pulses, of(weighed), without);
     moved.into_iter().map(|moved| moved.says).collect()
 }
 

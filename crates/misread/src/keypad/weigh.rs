@@ -179,8 +179,9 @@ impl Frames {
                 let Ok(layout) = misread_core::Layout::new(mode.spec()) else {
                     return Frames::Whole(None);
                 };
-                let posed =
-                    |key: Key| Posed::new(&layout, [("key", u64::from(key.value()))].into_iter());
+                let posed = |key: Key| {
+                    Posed::of_values(&layout, [("key", u64::from(key.value()))].into_iter())
+                };
                 Frames::Keys(*mode, Key::ALL.into_iter().filter_map(posed).collect())
             }
             Sending::WholeCode(layout) => {
@@ -189,7 +190,7 @@ impl Frames {
                     Some(number) => number.map(Some),
                 };
                 let posed = known.and_then(|known| {
-                    Posed::new(layout, known.map(|number| (NUMBER, number)).into_iter())
+                    Posed::of_values(layout, known.map(|number| (NUMBER, number)).into_iter())
                 });
                 Frames::Whole(posed.map(Box::new))
             }
@@ -201,7 +202,8 @@ impl Frames {
     /// Whether a cause can do anything to them at all.
     pub(super) fn allow(&self, cause: Cause) -> bool {
         match (cause, self) {
-            (Cause::FrameSplit, _) => false,
+            // What a keypad sends is too short to be filled up.
+            (Cause::FrameSplit | Cause::Padded, _) => false,
             (Cause::BytesReversed, Frames::Keys(..)) => false,
             (Cause::BytesReversed, Frames::Whole(posed)) => {
                 posed.as_ref().is_some_and(|posed| posed.bytes_reversed.is_some())

@@ -1,0 +1,710 @@
+//! From a case to its posterior: every wire state, card state, layout and whose
+//! cards, from likelihoods that are each worked out once.
+
+use std::ops::ControlFlow;
+use std::rc::Rc;
+
+use misread_core::{Bits, Layout};
+use rustc_hash::FxHashMap;
+
+use super::case::{Candidates, Expected, FACILITY, fits};
+use super::held::{Holds, Leeway, View, wholly};
+use super::likelihood::Posed;
+use super::likelihoods::{Base, Likelihoods, ln_add};
+use super::one_card::{OneCard, is_within};
+use super::posterior::{
+    Combination, DiagnoseError, LayoutUsed, Posterior, Progress, SHORTEST_LAYOUT, ln_sum,
+};
+use super::sums::{OffFrame, Own, Row};
+use super::units::{Findings, Kind, Units};
+use super::unlisted::{Unlisted, ln_random};
+use crate::cause::{CardState, Cause, Model, Sought, Whose, Wire};
+
+/// One of the things a wire state comes to: a card state or half of one, a
+/// layout, whose cards.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Part {
+    /// The number of the view.
+    pub(crate) view: usize,
+    pub(crate) layout: LayoutUsed,
+    pub(crate) whose: Whose,
+}
+
+/// A case with its candidate layouts, and what has been worked out of it.
+pub(crate) struct Solver<'c> {
+    pub(crate) units: &'c Units,
+    pub(crate) layouts: Vec<&'c Layout>,
+    pub(crate) priors: Vec<f64>,
+    pub(crate) model: &'c Model,
+    /// By layout, then by expected card: whether the layout can carry it.
+    fitting: Vec<Vec<bool>>,
+    whose: Vec<(Whose, f64)>,
+    all_findings: Vec<Findings>,
+    off: Off<'c>,
+    /// By layout and by what is known of the card.
+    posed: FxHashMap<(usize, usize), Option<Rc<Posed>>>,
+    /// The same of cards that are asked about one by one.
+    cards: FxHashMap<(usize, Holds), Option<Rc<Posed>>>,
+    /// By layout, by what is known of the card and by read.
+    likelihoods: FxHashMap<(usize, usize, Bits), Rc<Likelihoods>>,
+    /// By layout and view: one card's likelihoods, by wire state.
+    one_card: FxHashMap<(usize, usize), Rc<Vec<f64>>>,
+}
+
+struct Off<'m>(Unlisted<'m>);
+
+impl OffFrame for Off<'_> {
+    fn ln(&self, cause: Cause, read: &Bits) -> f64 {
+        match cause {
+            Cause::UnknownLayout => self.0.ln_read(read),
+            _ => ln_random(read),
+        }
+    }
+}
+
+impl<'c> Solver<'c> {
+    /// # Errors
+    ///
+    /// All of [`DiagnoseError`] that needs no sums.
+    pub(crate) fn new(
+        units: &'c Units,
+        candidates: &'c Candidates,
+        model: &'c Model,
+    ) -> Result<Self, DiagnoseError> {
+        let layouts: Vec<&Layout> = candidates.layouts().iter().map(|layout| &**layout).collect();
+        if units.reads.is_empty() || layouts.is_empty() {
+            return Err(DiagnoseError::Nothing);
+        }
+        if let Some(short) = layouts.iter().find(|layout| layout.bits() < SHORTEST_LAYOUT) {
+            let layout = short.name().to_owned();
+            return Err(DiagnoseError::LayoutTooShort { layout, bits: short.bits() });
+        }
+        let of_layout =
+            |layout: &&Layout| units.cards.iter().map(|card| fits(layout, card)).collect();
+        let fitting: Vec<Vec<bool>> = layouts.iter().map(of_layout).collect();
+        if !fitting.iter().any(|cards| cards.iter().all(|&fits| fits)) {
+            let why = why_none_fits(units, &layouts);
+            return Err(DiagnoseError::ExpectedFitsNoLayout { why });
+        }
+        let whose = units.whose(layouts.len(), model);
+        if whose.is_empty() {
+            return Err(DiagnoseError::OneCardDiffers);
+        }
+        Ok(Solver {
+            units,
+            priors: candidates.priors(model.configured),
+            off: Off(Unlisted::new(model, layouts.iter().copied())),
+            layouts,
+            model,
+            fitting,
+            whose,
+            all_findings: units.ln_findings(|cause, evidence| model.ln_findings(cause, evidence)),
+            posed: FxHashMap::default(),
+            cards: FxHashMap::default(),
+            likelihoods: FxHashMap::default(),
+            one_card: FxHashMap::default(),
+        })
+    }
+
+    /// The posterior where only these findings of a capture are counted.
+    pub(crate) fn posterior(
+        &mut self,
+        counted: &[Sought],
+        progress: &mut dyn FnMut(Progress) -> ControlFlow<()>,
+    ) -> Result<Posterior, DiagnoseError> {
+        let findings = self.findings(counted);
+        let asked: Vec<Wire> = Wire::all().filter(|&wire| self.units.asks(wire)).collect();
+        let mut weights = Weights::new(self.layouts.len());
+        let mut left_out = Vec::new();
+        let of = self.units.views.len() * self.layouts.len();
+        let units = self.units;
+        for (at, view) in units.views.iter().enumerate() {
+            let ln_view = self.ln_view(view);
+            let mut mixed = self.ln_whose(Whose::MixedCards).map(|ln| (ln, Mixed::new(units)));
+            for layout in 0..self.layouts.len() {
+                if progress(Progress { done: at * self.layouts.len() + layout, of }).is_break() {
+                    return Err(DiagnoseError::Stopped);
+                }
+                if !self.allows(layout, view) || self.priors[layout] <= 0.0 {
+                    continue;
+                }
+                let ln_layout = ln_view + libm::log(self.priors[layout]);
+                let used = LayoutUsed::Candidate(layout);
+                if self.carries_all(layout) {
+                    self.look_for_open(layout, view, &mut left_out)?;
+                    if let Some(ln) = self.ln_whose(Whose::OwnCards) {
+                        let lns = self.own_lns(layout, view, &findings, &asked);
+                        weights.add(view.state, used, Whose::OwnCards, ln + ln_layout, &lns);
+                    }
+                    if let (Some(ln), Some(known)) = (self.ln_whose(Whose::OneCard), view.one) {
+                        let lns = self.one_card_lns(layout, known, &findings);
+                        weights.add(view.state, used, Whose::OneCard, ln + ln_layout, &lns);
+                    }
+                }
+                if let Some((_, mixed)) = &mut mixed {
+                    self.add_to_mixed(layout, view, mixed);
+                }
+            }
+            if let Some((ln, mixed)) = mixed {
+                let lns = self.mixed_lns(&mixed, &findings, &asked);
+                let whose = Whose::MixedCards;
+                weights.add(view.state, LayoutUsed::Mixed, whose, ln + ln_view, &lns);
+            }
+        }
+        let joint = self.weighed(&weights, &findings);
+        let total = ln_sum(joint.iter().map(|&(_, ln)| ln));
+        if !total.is_finite() {
+            return Err(DiagnoseError::RuledOut);
+        }
+        let found = |(found, ln): (Combination, f64)| {
+            let probability = libm::exp(ln - total);
+            (probability > 0.0).then_some(Combination { probability, ..found })
+        };
+        let mut posterior = Posterior::new(joint.into_iter().filter_map(found).collect(), total);
+        posterior.left_out = left_out;
+        posterior.beyond_one_card = self.beyond_one_card();
+        Ok(posterior)
+    }
+
+    /// By presentation, the probability that it suffers, given a wire state that
+    /// comes and goes; `None` for another, or one that is ruled out.
+    pub(crate) fn suffers(&mut self, wire: Wire, posterior: &Posterior) -> Option<Vec<f64>> {
+        let presentations = self.units.presentations();
+        let mut suffers = vec![0.0; presentations];
+        match wire {
+            Wire::ReadsMissing => self.missing(&mut suffers),
+            Wire::AtTimes(_) => {
+                let findings = self.findings(&Sought::ALL);
+                let mut all = 0.0;
+                for (part, weight) in self.parts_of(wire, posterior) {
+                    let by_kind = self.suffers_in(wire, part, &findings);
+                    if by_kind.is_empty() {
+                        continue;
+                    }
+                    all += weight;
+                    for &(kind, at) in &self.units.reads {
+                        suffers[at] += weight * by_kind[kind];
+                    }
+                }
+                if all <= 0.0 {
+                    return None;
+                }
+                // What is empty is empty whatever suffers: by itself it does at
+                // the share, given all others. It is left at nothing.
+                suffers.iter_mut().for_each(|suffers| *suffers = (*suffers / all).clamp(0.0, 1.0));
+            }
+            _ => return None,
+        }
+        Some(suffers)
+    }
+
+    /// How likely each presentation gave nothing since it is missing.
+    fn missing(&self, suffers: &mut [f64]) {
+        let (read, empty) = (self.units.reads.len() as i32, self.units.empty as i32);
+        let (mut all, mut those) = (0.0, 0.0);
+        for &share in &self.model.shares {
+            let none = share + (1.0 - share) * self.model.empty;
+            let weight = none.powi(empty) * (1.0 - share).powi(read);
+            all += weight;
+            those += weight * share / none;
+        }
+        suffers.fill(if all > 0.0 { those / all } else { 0.0 });
+        for &(_, at) in &self.units.reads {
+            suffers[at] = 0.0;
+        }
+    }
+
+    /// What a wire state comes to, part by part, with the weight of each.
+    pub(crate) fn parts_of(&mut self, wire: Wire, posterior: &Posterior) -> Vec<(Part, f64)> {
+        let findings = self.findings(&Sought::ALL);
+        let mut parts = Vec::new();
+        for found in posterior.joint.iter().filter(|found| found.wire == wire) {
+            let (Some(state), Some(layout)) = (found.card, found.layout) else { continue };
+            let part = |view| Part { view, layout, whose: found.whose };
+            let views: Vec<usize> = (0..self.units.views.len())
+                .filter(|&view| self.units.views[view].state == state)
+                .collect();
+            if let [view] = views[..] {
+                parts.push((part(view), found.probability));
+                continue;
+            }
+            let ln = |view: &usize| {
+                let share = self.units.views[*view].share;
+                libm::log(share) + self.ln_in(wire, part(*view), &findings)
+            };
+            let lns: Vec<f64> = views.iter().map(ln).collect();
+            let total = ln_sum(lns.iter().copied());
+            let each = views.into_iter().zip(lns);
+            parts.extend(
+                each.map(|(view, ln)| (part(view), found.probability * libm::exp(ln - total))),
+            );
+        }
+        parts
+    }
+
+    /// The logarithm of the probability of all reads, in one part.
+    pub(crate) fn ln_in(&mut self, wire: Wire, part: Part, findings: &[Findings]) -> f64 {
+        let view = &self.units.views[part.view];
+        match (part.layout, part.whose, view.one) {
+            (LayoutUsed::Candidate(layout), Whose::OneCard, Some(known)) => {
+                self.one_card_lns(layout, known, findings)[wire.index()]
+            }
+            (LayoutUsed::Candidate(layout), ..) => {
+                self.own_lns(layout, view, findings, &[wire])[wire.index()]
+            }
+            (LayoutUsed::Mixed, ..) => {
+                let mixed = self.mixed(view);
+                self.mixed_lns(&mixed, findings, &[wire])[wire.index()]
+            }
+        }
+    }
+
+    fn suffers_in(&mut self, wire: Wire, part: Part, findings: &[Findings]) -> Vec<f64> {
+        let view = &self.units.views[part.view];
+        if let (LayoutUsed::Candidate(layout), Whose::OneCard, Some(known)) =
+            (part.layout, part.whose, view.one)
+        {
+            let posed = self.posed(layout, known);
+            return posed
+                .map_or_else(Vec::new, |posed| self.one_card(&posed, findings).suffers(wire));
+        }
+        let Some(rows) = self.rows_of(part) else { return Vec::new() };
+        self.own(&rows, findings).suffers(wire)
+    }
+
+    /// Every kind of read in a part where each is of a card of its own.
+    pub(crate) fn rows_of(&mut self, part: Part) -> Option<Vec<Row>> {
+        let view = &self.units.views[part.view];
+        match part.layout {
+            LayoutUsed::Candidate(layout) => self.rows(layout, view),
+            LayoutUsed::Mixed => Some(self.mixed(view).rows(self.units)),
+        }
+    }
+
+    pub(crate) fn own<'a>(&'a self, rows: &'a [Row], findings: &'a [Findings]) -> Own<'a> {
+        Own { rows, findings, model: self.model, off_frame: &self.off }
+    }
+
+    pub(crate) fn off(&self) -> &dyn OffFrame {
+        &self.off
+    }
+
+    /// The layout under which a read by itself is likeliest, whether it suffers
+    /// or not; of equals the first.
+    pub(crate) fn likeliest_layout(&self, wire: Wire, kind: usize) -> usize {
+        let kind = &self.units.kinds[kind];
+        let mut best = (f64::NEG_INFINITY, 0);
+        for layout in (0..self.layouts.len()).rev() {
+            for view in &self.units.views {
+                let known = view.cards[kind.card];
+                let Some(of) = self.likelihoods.get(&(layout, known, kind.bits)) else { continue };
+                let bases = match wire {
+                    Wire::AtTimes(_) => vec![Base::SOUND, Base::of(wire)],
+                    _ => vec![Base::of(wire)],
+                };
+                let lns = bases.iter().flat_map(|&base| of.get(base).iter().copied());
+                let ln = lns.fold(f64::NEG_INFINITY, f64::max) + libm::log(self.priors[layout]);
+                if ln >= best.0 {
+                    best = (ln, layout);
+                }
+            }
+        }
+        best.1
+    }
+
+    /// The first layout of so many bits; the first of all where there is none.
+    pub(crate) fn layout_of_length(&self, bits: usize) -> usize {
+        self.layouts.iter().position(|layout| layout.bits() == bits).unwrap_or(0)
+    }
+
+    fn mixed(&mut self, view: &View) -> Mixed {
+        let mut mixed = Mixed::new(self.units);
+        for layout in 0..self.layouts.len() {
+            if self.allows(layout, view) && self.priors[layout] > 0.0 {
+                self.add_to_mixed(layout, view, &mut mixed);
+            }
+        }
+        mixed
+    }
+
+    /// The prior of a view, as a logarithm.
+    fn ln_view(&self, view: &View) -> f64 {
+        // Where no card is expected there is one state, for certain.
+        let expected = self.units.cards.iter().any(|card| !card.is_empty());
+        let prior = if expected { self.model.card_prior(view.state) } else { 1.0 };
+        libm::log(prior * view.share)
+    }
+
+    /// The weight of whose cards the reads are, as a logarithm; `None` where it
+    /// is not asked.
+    fn ln_whose(&self, whose: Whose) -> Option<f64> {
+        let asked = self.whose.iter().find(|(asked, _)| *asked == whose);
+        asked.map(|&(_, weight)| libm::log(weight))
+    }
+
+    /// Whether a card state is possible for a layout.
+    fn allows(&self, layout: usize, view: &View) -> bool {
+        view.leeway != Leeway::Facility || self.layouts[layout].field(FACILITY).is_some()
+    }
+
+    /// Whether a layout can carry the expected card of every read.
+    pub(crate) fn carries_all(&self, layout: usize) -> bool {
+        self.fitting[layout].iter().all(|&fits| fits)
+    }
+
+    pub(crate) fn findings(&self, counted: &[Sought]) -> Vec<Findings> {
+        if counted.len() == Sought::ALL.len() {
+            return self.all_findings.clone();
+        }
+        self.units.ln_findings(|cause, evidence| {
+            counted.iter().map(|&sought| self.model.ln_finding(sought, cause, evidence)).sum()
+        })
+    }
+
+    /// A layout with this much of the card known; `None` where it cannot carry
+    /// that.
+    pub(crate) fn posed(&mut self, layout: usize, known: usize) -> Option<Rc<Posed>> {
+        let (layouts, units) = (&self.layouts, self.units);
+        let posed = self.posed.entry((layout, known));
+        let new = || Posed::new(layouts[layout], &units.knowns.all[known]).map(Rc::new);
+        posed.or_insert_with(new).clone()
+    }
+
+    /// A layout with the whole card known.
+    pub(crate) fn posed_card(&mut self, layout: usize, card: &Expected) -> Option<Rc<Posed>> {
+        let layouts = &self.layouts;
+        let entry = self.cards.entry((layout, wholly(card)));
+        let holds = entry.key().1.clone();
+        entry.or_insert_with(|| Posed::new(layouts[layout], &holds).map(Rc::new)).clone()
+    }
+
+    fn likelihoods(&mut self, layout: usize, known: usize, read: &Bits) -> Option<Rc<Likelihoods>> {
+        if let Some(likelihoods) = self.likelihoods.get(&(layout, known, *read)) {
+            return Some(likelihoods.clone());
+        }
+        let posed = self.posed(layout, known)?;
+        let likelihoods = Rc::new(Likelihoods::of(read, &posed, self.model));
+        self.likelihoods.insert((layout, known, *read), likelihoods.clone());
+        Some(likelihoods)
+    }
+
+    /// Every kind of read under one layout; `None` where the layout cannot carry
+    /// what is known.
+    fn rows(&mut self, layout: usize, view: &View) -> Option<Vec<Row>> {
+        let units = self.units;
+        let of_kind = |kind: &Kind| {
+            let likelihoods = self.likelihoods(layout, view.cards[kind.card], &kind.bits)?;
+            let times = kind.times as f64;
+            Some(Row { likelihoods, ln_fits: 0.0, bits: kind.bits, times })
+        };
+        units.kinds.iter().map(of_kind).collect()
+    }
+
+    fn own_lns(
+        &mut self,
+        layout: usize,
+        view: &View,
+        findings: &[Findings],
+        asked: &[Wire],
+    ) -> Vec<f64> {
+        let mut lns = vec![f64::NEG_INFINITY; Wire::COUNT];
+        let Some(rows) = self.rows(layout, view) else { return lns };
+        let split = self.ln_split(view, findings, |solver, pair, at, turned| {
+            solver.ln_pair(layout, pair, at, turned)
+        });
+        fill(&self.own(&rows, findings), split, asked, &mut lns);
+        lns
+    }
+
+    fn one_card_lns(&mut self, layout: usize, known: usize, findings: &[Findings]) -> Rc<Vec<f64>> {
+        // Findings counted in part are asked about seldom, and once.
+        let all_counted = findings == self.all_findings;
+        if all_counted && let Some(lns) = self.one_card.get(&(layout, known)) {
+            return lns.clone();
+        }
+        let lns = match self.posed(layout, known) {
+            None => vec![f64::NEG_INFINITY; Wire::COUNT],
+            Some(posed) => self.one_card(&posed, findings).ln(|wire| self.units.asks(wire)),
+        };
+        let lns = Rc::new(lns);
+        if all_counted {
+            self.one_card.insert((layout, known), lns.clone());
+        }
+        lns
+    }
+
+    pub(crate) fn one_card<'a>(
+        &'a self,
+        posed: &'a Posed,
+        findings: &'a [Findings],
+    ) -> OneCard<'a> {
+        OneCard {
+            posed,
+            kinds: &self.units.kinds,
+            pairs: self.units.pairs.as_deref(),
+            findings,
+            model: self.model,
+            off_frame: &self.off,
+        }
+    }
+
+    fn add_to_mixed(&mut self, layout: usize, view: &View, mixed: &mut Mixed) {
+        let ln_prior = libm::log(self.priors[layout]);
+        for (at, kind) in self.units.kinds.iter().enumerate() {
+            if !self.fitting[layout][kind.card] {
+                continue;
+            }
+            let of = self.likelihoods(layout, view.cards[kind.card], &kind.bits);
+            if let Some(likelihoods) = of {
+                let (sum, ln_fits) = &mut mixed.kinds[at];
+                sum.add(&likelihoods, ln_prior);
+                *ln_fits = ln_add(*ln_fits, ln_prior);
+            }
+        }
+        for turned in [false, true] {
+            for (at, pair) in view.pairs.iter().flatten().enumerate() {
+                let fits = self.units.reads[2 * at..][..2]
+                    .iter()
+                    .all(|&(kind, _)| self.fitting[layout][self.units.kinds[kind].card]);
+                if fits {
+                    let ln = self.ln_pair(layout, *pair, at, turned) + ln_prior;
+                    let sum = &mut mixed.pairs[usize::from(turned)][at];
+                    *sum = ln_add(*sum, ln);
+                }
+            }
+        }
+    }
+
+    fn mixed_lns(&mut self, mixed: &Mixed, findings: &[Findings], asked: &[Wire]) -> Vec<f64> {
+        let mut lns = vec![f64::NEG_INFINITY; Wire::COUNT];
+        let units = self.units;
+        let rows = mixed.rows(units);
+        let pairs = units.pairs.as_ref();
+        let split = pairs.map(|_| {
+            let found = self.ln_found_split(findings);
+            [0, 1].map(|turned| mixed.pairs[turned].iter().sum::<f64>() + found)
+        });
+        fill(&self.own(&rows, findings), split, asked, &mut lns);
+        lns
+    }
+
+    /// The logarithm of the probability of all pairs of reads, as received and
+    /// turned over; `None` where reads do not pair up.
+    fn ln_split(
+        &mut self,
+        view: &View,
+        findings: &[Findings],
+        ln_pair: impl Fn(&mut Self, usize, usize, bool) -> f64,
+    ) -> Option<[f64; 2]> {
+        let pairs = view.pairs.as_ref()?;
+        let found = self.ln_found_split(findings);
+        Some([false, true].map(|turned| {
+            let each = pairs.iter().enumerate();
+            each.map(|(at, &pair)| ln_pair(self, pair, at, turned)).sum::<f64>() + found
+        }))
+    }
+
+    /// The logarithm of the probability of one pair of reads, where this much of
+    /// their card is known.
+    fn ln_pair(&mut self, layout: usize, known: usize, at: usize, turned: bool) -> f64 {
+        let pair = self.units.pairs.as_ref().and_then(|pairs| pairs.get(at)).copied();
+        let (Some(pair), Some(posed)) = (pair, self.posed(layout, known)) else {
+            return f64::NEG_INFINITY;
+        };
+        let base = Base { turned, cause: Cause::FrameSplit };
+        let lns = base.ln_together(&[], &[pair], &posed);
+        lns.first().copied().unwrap_or(f64::NEG_INFINITY)
+    }
+
+    fn ln_found_split(&self, findings: &[Findings]) -> f64 {
+        let kinds = self.units.kinds.iter().zip(findings);
+        kinds.map(|(kind, found)| kind.times as f64 * found[Cause::FrameSplit.index()]).sum()
+    }
+
+    /// Every combination with its weight, as a logarithm.
+    fn weighed(&self, weights: &Weights, findings: &[Findings]) -> Vec<(Combination, f64)> {
+        let mut all = Vec::new();
+        for wire in Wire::all().filter(|&wire| self.units.asks(wire)) {
+            let ln = libm::log(self.model.wire_prior(wire)) + self.units.ln_empty(wire, self.model);
+            if wire.is_without_layout() {
+                let found =
+                    |whose| Combination { wire, card: None, layout: None, whose, probability: 0.0 };
+                all.extend(self.whose.iter().map(|&(whose, weight)| {
+                    let reads = self.ln_off_frame(wire.cause(), whose, findings);
+                    (found(whose), ln + libm::log(weight) + reads)
+                }));
+                continue;
+            }
+            weights.each(wire, |card, layout, whose, weight| {
+                let (card, layout) = (Some(card), Some(layout));
+                all.push((
+                    Combination { wire, card, layout, whose, probability: 0.0 },
+                    ln + weight,
+                ));
+            });
+        }
+        all
+    }
+
+    /// The logarithm of the probability of all reads under a cause that has no
+    /// layout, by itself.
+    fn ln_off_frame(&self, cause: Cause, whose: Whose, findings: &[Findings]) -> f64 {
+        let kinds = &self.units.kinds;
+        let found = kinds.iter().zip(findings);
+        let found: f64 = found.map(|(k, found)| k.times as f64 * found[cause.index()]).sum();
+        let reads: Vec<&Bits> =
+            self.units.reads.iter().map(|&(kind, _)| &kinds[kind].bits).collect();
+        found
+            + match cause {
+                Cause::UnknownLayout => self.off.0.ln_reads(&reads, whose),
+                _ => reads.iter().map(|read| ln_random(read)).sum(),
+            }
+    }
+
+    /// # Errors
+    ///
+    /// Too many checks are open for the expected cards themselves; other card
+    /// states are noted.
+    fn look_for_open(
+        &mut self,
+        layout: usize,
+        view: &View,
+        left_out: &mut Vec<(usize, CardState)>,
+    ) -> Result<(), DiagnoseError> {
+        let open = view.cards.iter().find_map(|&known| {
+            let posed = self.posed(layout, known)?;
+            posed.trellis.as_ref().err().map(|error| (error.position, error.open))
+        });
+        let Some((position, open)) = open else { return Ok(()) };
+        if view.state == CardState::AsExpected {
+            let layout = self.layouts[layout].name().to_owned();
+            return Err(DiagnoseError::TooManyOpen { layout, position, open });
+        }
+        if left_out.last() != Some(&(layout, view.state)) {
+            left_out.push((layout, view.state));
+        }
+        Ok(())
+    }
+
+    /// The layouts for which reads of one card are beyond the bound.
+    fn beyond_one_card(&self) -> Vec<usize> {
+        if self.ln_whose(Whose::OneCard).is_none()
+            || self.whose.len() < 2 && self.units.reads.len() < 2
+        {
+            return Vec::new();
+        }
+        let kinds = &self.units.kinds;
+        let reads = || kinds.iter().flat_map(|kind| std::iter::repeat_n(&kind.bits, kind.times));
+        (0..self.layouts.len())
+            .filter(|&at| self.carries_all(at) && !is_within(self.layouts[at].bits(), reads()))
+            .collect()
+    }
+}
+
+/// Puts in what each wire state comes to.
+fn fill(own: &Own<'_>, split: Option<[f64; 2]>, asked: &[Wire], lns: &mut [f64]) {
+    for &wire in asked.iter().filter(|wire| !wire.is_without_layout()) {
+        lns[wire.index()] = match (wire, split) {
+            (Wire::Alone(Cause::FrameSplit), Some([as_received, _])) => as_received,
+            (Wire::Swapped(Cause::FrameSplit), Some([_, turned])) => turned,
+            (Wire::Alone(Cause::FrameSplit) | Wire::Swapped(Cause::FrameSplit), None) => {
+                f64::NEG_INFINITY
+            }
+            _ => own.ln(wire),
+        };
+    }
+}
+
+/// The sum over layouts of what each kind of read comes to, and each pair.
+struct Mixed {
+    kinds: Vec<(Likelihoods, f64)>,
+    pairs: [Vec<f64>; 2],
+}
+
+impl Mixed {
+    fn new(units: &Units) -> Self {
+        let never = f64::NEG_INFINITY;
+        let pairs = vec![never; units.pairs.as_ref().map_or(0, Vec::len)];
+        Mixed {
+            kinds: vec![(Likelihoods::never(), never); units.kinds.len()],
+            pairs: [pairs.clone(), pairs],
+        }
+    }
+
+    fn rows(&self, units: &Units) -> Vec<Row> {
+        let row = |(kind, (likelihoods, ln_fits)): (&Kind, &(Likelihoods, f64))| Row {
+            likelihoods: Rc::new(likelihoods.clone()),
+            ln_fits: *ln_fits,
+            bits: kind.bits,
+            times: kind.times as f64,
+        };
+        units.kinds.iter().zip(&self.kinds).map(row).collect()
+    }
+}
+
+/// The weight of every wire state with every card state, layout and whose cards,
+/// as a logarithm.
+struct Weights {
+    layouts: usize,
+    lns: Vec<f64>,
+}
+
+impl Weights {
+    fn new(layouts: usize) -> Self {
+        let places = Wire::COUNT * CardState::ALL.len() * (layouts + 1) * Whose::ALL.len();
+        Weights { layouts, lns: vec![f64::NEG_INFINITY; places] }
+    }
+
+    fn place(&self, wire: usize, card: usize, layout: usize, whose: usize) -> usize {
+        ((wire * CardState::ALL.len() + card) * (self.layouts + 1) + layout) * Whose::ALL.len()
+            + whose
+    }
+
+    /// Adds to every wire state what it comes to.
+    fn add(&mut self, card: CardState, layout: LayoutUsed, whose: Whose, ln: f64, wires: &[f64]) {
+        let layout = layout.candidate().unwrap_or(self.layouts);
+        for (wire, of_wire) in wires.iter().enumerate() {
+            let place = self.place(wire, card.index(), layout, whose.index());
+            self.lns[place] = ln_add(self.lns[place], ln + of_wire);
+        }
+    }
+
+    fn each(&self, wire: Wire, mut see: impl FnMut(CardState, LayoutUsed, Whose, f64)) {
+        for card in CardState::ALL {
+            for layout in 0..=self.layouts {
+                for whose in Whose::ALL {
+                    let place = self.place(wire.index(), card.index(), layout, whose.index());
+                    if self.lns[place] > f64::NEG_INFINITY {
+                        let used = match layout {
+                            _ if layout == self.layouts => LayoutUsed::Mixed,
+                            candidate => LayoutUsed::Candidate(candidate),
+                        };
+                        see(card, used, whose, self.lns[place]);
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn why_none_fits(units: &Units, layouts: &[&Layout]) -> String {
+    let why = |layout: &&Layout| {
+        let values = units.cards.iter().flatten();
+        for (name, &number) in values {
+            match layout.field(name) {
+                None => return format!("{} has no field {name}", layout.name()),
+                Some(field) if field.to_raw(number).is_none() => {
+                    return format!(
+                        "{}: {name} is at most {}, not {number}",
+                        layout.name(),
+                        field.max()
+                    );
+                }
+                Some(_) => {}
+            }
+        }
+        layout.name().to_owned()
+    };
+    let all: Vec<String> = layouts.iter().map(why).collect();
+    all.join("; ")
+}
