@@ -6,11 +6,11 @@ use misread_core::layout::{Check, CheckOutcome, Layout};
 use misread_core::{Bit, Bits, Turn};
 
 use super::card::CardFound;
-use super::case::{Candidates, Case, CaseRead, Expected, FACILITY};
+use super::case::{Candidates, Case, Expected, FACILITY};
 use super::diagnosis::WireFound;
-use super::likelihood::has_bytes;
+use super::likelihood::{has_bytes, needs_trellis};
 use super::wording::{Numbers, and, count, number_word, sentence};
-use crate::cause::Cause;
+use crate::cause::{Cause, Wire};
 
 use lengths::{cut, extra, lost, only_one_value, shorted};
 
@@ -19,89 +19,100 @@ const MOST_READS: usize = 4;
 
 /// A read as the evidence sees it.
 #[derive(Clone, Debug)]
-pub struct Exhibit<'a> {
-    /// The bits received; not empty.
-    pub read: &'a Bits,
+struct Exhibit<'a> {
+    /// Which presentation it is, from 1.
+    number: usize,
+    /// The bits received, the other way where the lines are swapped beside the
+    /// cause; not empty.
+    read: Bits,
     /// What the card should carry.
-    pub expected: &'a Expected,
+    expected: &'a Expected,
     /// What was found of the card under the cause.
-    pub found: &'a CardFound,
+    found: &'a CardFound,
+    layout: &'a Layout,
 }
 
-/// What speaks for a wire state, each read by its own layout.
+/// Sentences that speak for a wire state, strongest first, each read by its own
+/// layout. `suffers` says how likely each presentation suffers what comes at
+/// times.
 pub(super) fn evidence_of(
     found: &WireFound,
+    suffers: Option<&[f64]>,
     case: &Case,
     candidates: &Candidates,
     numbers: Numbers,
 ) -> Vec<String> {
     let Some(any) = candidates.layouts().first() else { return Vec::new() };
     let unknown = CardFound::unknown(any);
-    let of_read = |(read, card): (&'_ CaseRead, &'_ Option<CardFound>)| {
-        let _ = (read, card);
-    };
-    let _ = of_read;
+    let wire = found.wire;
+    let is_turned = matches!(wire, Wire::Swapped(_));
     let exhibits: Vec<Exhibit<'_>> = case
         .reads
         .iter()
-        .zip(&found.decoded)
-        .filter(|(read, _)| !read.bits.is_empty())
-        .map(|(read, card)| Exhibit {
-            read: &read.bits,
-            expected: &read.expected,
-            found: card.as_ref().unwrap_or(&unknown),
+        .enumerate()
+        .filter(|(at, read)| {
+            let is_said = suffers.is_none_or(|suffers| suffers[*at] >= 0.5);
+            !read.bits.is_empty() && (is_said || !wire.comes_and_goes())
+        })
+        .filter_map(|(at, read)| {
+            let card = found.decoded.get(at).and_then(Option::as_ref).unwrap_or(&unknown);
+            Some(Exhibit {
+                number: at + 1,
+                read: if is_turned { read.bits.complement() } else { read.bits },
+                expected: &read.expected,
+                found: card,
+                layout: candidates.layouts().get(card.layout)?,
+            })
         })
         .collect();
-    let layout =
-        exhibits.first().and_then(|exhibit| candidates.layouts().get(exhibit.found.layout));
-    let Some(layout) = layout else { return Vec::new() };
-    evidence(found.wire.cause(), layout, found.rate, &exhibits, numbers)
+    let several = case.reads.len() > 1;
+    let mut sentences = Vec::new();
+    match wire {
+        Wire::ReadsMissing => {
+            let empty = case.reads.iter().filter(|read| read.bits.is_empty()).count();
+            let of = count(case.reads.len(), "card");
+            sentences.push(sentence(&match empty {
+                0 => "every card gave a read.".to_owned(),
+                1 => format!("one of {of} gave nothing."),
+                empty => format!("{} of {of} gave nothing.", number_word(empty)),
+            }));
+        }
+        Wire::Swapped(cause) => {
+            sentences.push(
+                "The bits make sense with every one turned over, as when D0 and D1 are swapped."
+                    .to_owned(),
+            );
+            let by_length = needs_trellis(cause) && cause != Cause::BitsChanged;
+            let says = |exhibit: &Exhibit<'_>| match by_length {
+                true => vec![off_length(exhibit)],
+                false => of_read(cause, found.rate, exhibit, numbers),
+            };
+            sentences.extend(by_read(&exhibits, several, says));
+        }
+        Wire::Alone(Cause::FrameSplit) => {
+            sentences.extend(exhibits.chunks_exact(2).take(MOST_READS).map(split));
+        }
+        Wire::Alone(Cause::RandomBits) => return random(&exhibits),
+        Wire::Alone(_) | Wire::AtTimes(_) => {
+            let cause = wire.cause();
+            let says =
+                |exhibit: &Exhibit<'_>| of_read(cause, found.rate, exhibit, numbers);
+            sentences.extend(by_read(&exhibits, several, says));
+        }
+    }
+    sentences
 }
 
-/// Sentences that speak for a cause under a layout, strongest first. `rate` is
-/// the most likely one, for a cause that has rates.
-///
-/// ```
-/// use misread::cause::Cause;
-/// use misread::diagnose::{Candidates, Case, Exhibit, Numbers, diagnose, evidence};
-/// use misread::layout::{Layout, built_in};
-/// use std::{ops::ControlFlow, sync::Arc};
-///
-/// let layout = Arc::new(Layout::new(&built_in::OPEN_26)?);
-/// let case = Case::of(["111111111".parse()?]).expecting([("facility", 42), ("card", 1234)]);
-/// let candidates = Candidates::weighted([(layout.clone(), 4.0)]);
-/// let diagnosis = diagnose(
-///     &case, &candidates, &Default::default(), Numbers::Shown, &mut |_| ControlFlow::Continue(()),
-/// )?;
-/// assert_eq!(
-///     diagnosis.causes[0].evidence[0],
-///     "Only 1s arrived, nine of them; this card has nine."
-/// );
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
-pub fn evidence(
-    cause: Cause,
-    layout: &Layout,
-    rate: Option<f64>,
+/// What is said of each read; what is the same for several is said once.
+fn by_read(
     exhibits: &[Exhibit<'_>],
-    numbers: Numbers,
+    several: bool,
+    says: impl Fn(&Exhibit<'_>) -> Vec<String>,
 ) -> Vec<String> {
-    let mut sentences = Vec::new();
-    if cause == Cause::FrameSplit {
-        for (i, pair) in exhibits.chunks_exact(2).enumerate().take(MOST_READS) {
-            sentences.push(split(layout, i, pair));
-        }
-        return sentences;
-    }
-    if cause == Cause::RandomBits {
-        return random(exhibits);
-    }
-    let several = exhibits.len() > 1;
-    // What is the same for several reads is said once.
     let mut said: Vec<(String, Vec<String>)> = Vec::new();
-    for (i, exhibit) in exhibits.iter().enumerate().take(MOST_READS) {
-        for says in of_read(cause, layout, rate, exhibit, numbers) {
-            let number = (i + 1).to_string();
+    for exhibit in exhibits.iter().take(MOST_READS) {
+        for says in says(exhibit) {
+            let number = exhibit.number.to_string();
             match said.iter_mut().find(|(other, _)| *other == says) {
                 Some((_, reads)) if !reads.contains(&number) => reads.push(number),
                 Some(_) => {}
@@ -109,25 +120,39 @@ pub fn evidence(
             }
         }
     }
-    sentences.extend(said.into_iter().map(|(says, reads)| match (several, reads.len()) {
-        (false, _) => sentence(&says),
-        (true, 1) => format!("Read {}: {says}", reads[0]),
-        (true, _) => format!("Reads {}: {says}", and(&reads)),
-    }));
+    let mut sentences: Vec<String> = said
+        .into_iter()
+        .map(|(says, reads)| match (several, reads.len()) {
+            (false, _) => sentence(&says),
+            (true, 1) => format!("Read {}: {says}", reads[0]),
+            (true, _) => format!("Reads {}: {says}", and(&reads)),
+        })
+        .collect();
     if let Some(more) = exhibits.len().checked_sub(MOST_READS).filter(|&more| more > 0) {
         sentences.push(sentence(&format!("{} in the same way.", count(more, "more read"))));
     }
     sentences
 }
 
+/// A read that is too short or too long, turned over.
+fn off_length(exhibit: &Exhibit<'_>) -> String {
+    let (arrived, n) = (exhibit.read.len(), exhibit.layout.bits());
+    let name = exhibit.layout.name();
+    let off = match arrived.cmp(&n) {
+        std::cmp::Ordering::Less => format!("{} fewer than", number_word(n - arrived)),
+        std::cmp::Ordering::Greater => format!("{} more than", number_word(arrived - n)),
+        std::cmp::Ordering::Equal => "as many as".to_owned(),
+    };
+    format!("{} arrived, {off} {name} has.", count(arrived, "bit"))
+}
+
 fn of_read(
     cause: Cause,
-    layout: &Layout,
     rate: Option<f64>,
     exhibit: &Exhibit<'_>,
     numbers: Numbers,
 ) -> Vec<String> {
-    let read = exhibit.read;
+    let (read, layout) = (&exhibit.read, exhibit.layout);
     let turned = |turn, how| turned_checks(layout, read, turn, how);
     match cause {
         Cause::None => {
@@ -173,12 +198,27 @@ fn of_read(
         )],
         Cause::BitsChanged => one_changed(layout, exhibit, numbers),
         Cause::UnknownLayout => vec![format!(
-            "{} arrived, and no layout that was tried gives such bits in any way a wire could \
-             have bent them.",
+            "{} arrived, and no layout that was tried gives such bits so well in any way a wire \
+             could have bent them.",
             count(read.len(), "bit")
         )],
-        Cause::Padded | Cause::FrameSplit | Cause::RandomBits => Vec::new(),
+        Cause::Padded => vec![padded(layout, read)],
+        Cause::RandomBits => vec!["nothing that was tried explains these bits.".to_owned()],
+        Cause::FrameSplit => Vec::new(),
     }
+}
+
+fn padded(layout: &Layout, read: &Bits) -> String {
+    let (n, len) = (layout.bits(), read.len());
+    let filled = len.saturating_sub(n);
+    let behind = read.slice(n.min(len), len).count_ones() == 0;
+    let where_ = if behind { "behind" } else { "in front of" };
+    format!(
+        "{} arrived: {}'s {n} and {} {where_} them, which make whole bytes.",
+        count(len, "bit"),
+        layout.name(),
+        count(filled, "0")
+    )
 }
 
 /// How many rules of the layout hold and fail for a read of its length.
@@ -268,7 +308,7 @@ fn hold_phrase(layout: &Layout, n: usize, of: usize) -> String {
 /// "the shown facility 213 is 255 − 42".
 fn largest_minus(layout: &Layout, exhibit: &Exhibit<'_>, numbers: Numbers) -> Option<String> {
     let of = |field: &misread_core::layout::Field| {
-        let shown = field.value_in(exhibit.read)?;
+        let shown = field.value_in(&exhibit.read)?;
         let meant = *exhibit.found.fields.get(field.name())?;
         (field.max().checked_sub(shown) == Some(meant)).then(|| {
             format!(
@@ -316,7 +356,7 @@ fn bytes_turned(layout: &Layout, exhibit: &Exhibit<'_>, numbers: Numbers) -> Vec
         if !has_bytes(field.width()) {
             return None;
         }
-        let shown = field.value_in(exhibit.read)?;
+        let shown = field.value_in(&exhibit.read)?;
         let meant = *exhibit.found.fields.get(field.name())?;
         let hex = |number| match numbers {
             Numbers::Shown => format!(" (0x{number:0width$X})", width = field.width() / 4),
@@ -335,7 +375,7 @@ fn bytes_turned(layout: &Layout, exhibit: &Exhibit<'_>, numbers: Numbers) -> Vec
 }
 
 fn one_changed(layout: &Layout, exhibit: &Exhibit<'_>, numbers: Numbers) -> Vec<String> {
-    let (read, frame) = (exhibit.read, &exhibit.found.frame);
+    let (read, frame) = (&exhibit.read, &exhibit.found.frame);
     let differing: Vec<usize> = (0..read.len())
         .filter(|&i| {
             let pair = (read.get(i).and_then(Bit::value), frame.get(i).and_then(Bit::value));
@@ -374,15 +414,16 @@ fn one_changed(layout: &Layout, exhibit: &Exhibit<'_>, numbers: Numbers) -> Vec<
     )]
 }
 
-fn split(layout: &Layout, index: usize, pair: &[Exhibit<'_>]) -> String {
+fn split(pair: &[Exhibit<'_>]) -> String {
+    let Some(first) = pair.first() else { return String::new() };
     let lengths: Vec<String> = pair.iter().map(|half| half.read.len().to_string()).collect();
     format!(
         "Reads {} and {} have {} bits, together the {} of {}.",
-        2 * index + 1,
-        2 * index + 2,
+        first.number,
+        first.number + 1,
         and(&lengths),
-        layout.bits(),
-        layout.name()
+        first.layout.bits(),
+        first.layout.name()
     )
 }
 

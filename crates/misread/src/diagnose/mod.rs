@@ -4,16 +4,16 @@
 //! should carry, where that is known. [`Candidates`] say which layouts are
 //! possible and which the panel is set to. A [`Diagnosis`] comes out.
 //!
-//! Three things can be off, independently: the wire, the card, the layout. The
-//! diagnosis is their exact posterior under the fault model whose priors and
+//! Three things can be off, independently: the wire, the card, the layout; a
+//! fourth question is whose cards were read. The diagnosis is the exact posterior under the fault model whose priors and
 //! rates a [`Model`](crate::cause::Model) holds; nothing in it is sampled or
 //! approximated. Each stage can be used alone:
 //!
 //! 1. [`read_probability`]: how likely one read is under one cause.
-//! 2. [`posterior`]: every combination of wire, card and layout with its
-//!    probability.
-//! 3. [`evidence`]: what speaks for a cause, in sentences; [`align`]: which
-//!    received bit came from which bit of the frame.
+//! 2. [`posterior`]: every combination of wire, card, layout and whose cards,
+//!    with its probability.
+//! 3. [`suffers`]: which presentations suffer what comes at times; [`align`]:
+//!    which received bit came from which bit of the frame.
 //! 4. [`Moved`]: what the pulses of a capture say, where the reads come from one.
 //! 5. [`next_tests`]: what to do next, by expected information a minute.
 //!
@@ -29,10 +29,10 @@
 //! let diagnosis = diagnose(
 //!     &case, &candidates, &Model::default(), Numbers::Shown, &mut |_| ControlFlow::Continue(()),
 //! )?;
-//! assert_eq!(diagnosis.verdict, Verdict::Wire(Cause::LinesSwapped));
+//! assert_eq!(diagnosis.verdict, Verdict::Wire(Cause::LinesSwapped.into()));
 //! assert_eq!(
 //!     diagnosis.says,
-//!     "The data lines D0 and D1 are swapped; the card is facility 42, card 1234."
+//!     "The data lines D0 and D1 are swapped; the card is then facility 42, card 1234."
 //! );
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
@@ -66,7 +66,6 @@ pub use card::CardFound;
 pub use case::{Candidates, Case, CaseRead, Expected, FACILITY, Presented};
 pub(crate) use case::{fits, holds_in};
 pub use diagnosis::{Alike, Diagnosis, LEAST_PROBABILITY, Verdict, WireFound, diagnose};
-pub use evidence::{Exhibit, evidence};
 pub(crate) use likelihood::{Posed, Received, has_bytes, ln_any_bits, ln_likelihood, variants};
 pub use likelihood::{ReadError, read_probability};
 pub use moved::Moved;

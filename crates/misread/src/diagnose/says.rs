@@ -1,11 +1,13 @@
 //! The answer in sentences: the verdict, what the bits leave open, the caution.
 
+mod at_times;
+
 use super::card::CardFound;
 use super::case::{Candidates, Case};
 use super::diagnosis::{Diagnosis, Verdict, WireFound};
 use super::evidence::card_difference;
 use super::posterior::LayoutUsed;
-use super::wording::{Numbers, and};
+use super::wording::{Numbers, and, lower};
 use crate::cause::catalogue::{WIRE_CAUTION, card_info, info};
 use crate::cause::{Cause, ProbeAt, Wire};
 
@@ -63,17 +65,55 @@ pub(super) fn says(
 ) -> String {
     let Some(found) = diagnosis.answer_wire() else { return String::new() };
     let card = named_card(found, candidates, numbers);
+    let all = case.reads.len();
+    let empty = case.reads.iter().filter(|read| read.bits.is_empty()).count();
+    let missing = (empty > 0).then(|| format!("{empty} of {all} cards gave nothing"));
+    let verdict = of_verdict(diagnosis, found, case, candidates, card.as_deref(), concerns, numbers);
+    let says = match (missing, diagnosis.verdict) {
+        (None, Verdict::Wire(Wire::ReadsMissing)) => verdict,
+        (Some(missing), Verdict::Wire(Wire::ReadsMissing)) => {
+            format!("{missing}, since reads go missing; {}", others_good(all - empty))
+        }
+        (Some(missing), Verdict::None) if concerns.is_empty() => {
+            let card = card.map(|card| format!(": {card}")).unwrap_or_default();
+            format!("{missing}; {}{card}", others_good(all - empty))
+        }
+        (Some(missing), _) => format!("{missing}; of the others: {}", lower(&verdict)),
+        (None, _) => verdict,
+    };
+    says + "."
+}
+
+/// "the other 3 are good".
+fn others_good(reads: usize) -> String {
+    match reads {
+        1 => "the other one is good".to_owned(),
+        reads => format!("the other {reads} are good"),
+    }
+}
+
+/// The verdict on the reads that came, without its full stop.
+fn of_verdict(
+    diagnosis: &Diagnosis,
+    found: &WireFound,
+    case: &Case,
+    candidates: &Candidates,
+    card: Option<&str>,
+    concerns: &[String],
+    numbers: Numbers,
+) -> String {
     let layout = match found.layout {
         Some(LayoutUsed::Candidate(index)) => candidates.layouts().get(index),
         _ => None,
     };
     let full = || case.reads.iter().zip(&found.decoded).filter_map(|(r, c)| Some((r, c.as_ref()?)));
-    let by_card = card.as_ref().map(|card| format!(": {card}")).unwrap_or_default();
+    let by_card = card.map(|card| format!(": {card}")).unwrap_or_default();
+    let then = card.map(|card| format!("; the card is then {card}")).unwrap_or_default();
     match diagnosis.verdict {
         Verdict::None => {
-            let name = layout.map_or("", |layout| layout.name());
+            let name = layout.map_or("layouts of their own", |layout| layout.name());
             if !concerns.is_empty() {
-                return format!("The wiring is sound, but {}.", and(concerns));
+                return format!("The wiring is sound, but {}", and(concerns));
             }
             let reads = full().count();
             let unchecked = layout.is_some_and(|layout| layout.independent_checks() == 0);
@@ -104,15 +144,37 @@ pub(super) fn says(
                 None => card_info(state).headline.to_owned(),
             }
         }
+        Verdict::Wire(Wire::Alone(Cause::UnknownLayout)) => unlisted(case),
         Verdict::Wire(wire) => {
-            let then = card.map(|card| format!("; the card is then {card}")).unwrap_or_default();
-            format!("{}{then}", info(wire.cause()).headline)
+            let suffers = diagnosis.suffers.as_deref();
+            let at_times =
+                suffers.and_then(|suffers| at_times::says(found, suffers, case, candidates));
+            format!("{}{then}", at_times.unwrap_or_else(|| headline(wire)))
         }
         Verdict::NoData => String::new(),
     }
-    .trim_end_matches('.')
-    .to_owned()
-        + "."
+}
+
+/// "These cards use a layout that is not listed: 37 bits, 3 cards".
+fn unlisted(case: &Case) -> String {
+    let reads: Vec<_> = case.reads.iter().filter(|read| !read.bits.is_empty()).collect();
+    let mut different: Vec<_> = reads.iter().map(|read| read.bits).collect();
+    different.dedup();
+    let lengths: Vec<usize> = different.iter().map(|bits| bits.len()).collect();
+    let length = match (lengths.iter().min(), lengths.iter().max()) {
+        (Some(low), Some(high)) if low != high => format!("{low} to {high} bits"),
+        (Some(length), _) => format!("{length} bits"),
+        _ => String::new(),
+    };
+    match (different.len(), reads.len()) {
+        (1, 1) => format!("This card uses a layout that is not listed: {length}"),
+        (1, times) => {
+            format!("This card uses a layout that is not listed: {length}, {times} times the same")
+        }
+        (cards, _) => {
+            format!("These cards use a layout that is not listed: {length}, {cards} cards")
+        }
+    }
 }
 
 pub(super) fn notes(diagnosis: &Diagnosis, case: &Case, candidates: &Candidates) -> Vec<String> {

@@ -91,6 +91,18 @@ fn join(parts: &[String], between: &str) -> String {
     parts.join(between)
 }
 
+/// The first letter small, but for a name such as D0.
+pub(crate) fn lower(text: &str) -> String {
+    let mut chars = text.chars();
+    let first = chars.next().map(|c| c.to_lowercase().to_string()).unwrap_or_default();
+    match chars.clone().next() {
+        Some(second) if second.is_lowercase() || second == ' ' => {
+            format!("{first}{}", chars.as_str())
+        }
+        _ => text.to_owned(),
+    }
+}
+
 /// The first letter large.
 pub(crate) fn sentence(text: &str) -> String {
     let mut chars = text.chars();

@@ -53,7 +53,7 @@ pub(super) fn lost(
     exhibit: &Exhibit<'_>,
     numbers: Numbers,
 ) -> Vec<String> {
-    let (read, frame) = (exhibit.read, &exhibit.found.frame);
+    let (read, frame) = (&exhibit.read, &exhibit.found.frame);
     let missing = layout.bits() - read.len().min(layout.bits());
     let way = rate.and_then(|rate| align(cause, rate, frame, read));
     let Some(way) = way else {
@@ -125,7 +125,7 @@ pub(super) fn extra(
     rate: Option<f64>,
     exhibit: &Exhibit<'_>,
 ) -> Vec<String> {
-    let (read, frame) = (exhibit.read, &exhibit.found.frame);
+    let (read, frame) = (&exhibit.read, &exhibit.found.frame);
     let more = read.len().saturating_sub(layout.bits());
     if more == 0 {
         return vec![
