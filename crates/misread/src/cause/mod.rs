@@ -8,17 +8,20 @@
 //! order.
 
 pub mod catalogue;
+mod fault;
+pub mod mends;
 mod model;
 mod priors;
 pub mod site_tests;
 mod sought;
+mod table;
 mod wire;
 
-pub use model::{
-    Model, ProbeAt, ProbeFactors, Rates, TestOutcome, TestTable, UnlistedLengths, WhoseWeights,
-};
+pub use fault::{Fault, NoSuchFault};
+pub use model::{Model, ProbeAt, ProbeFactors, Rates, UnlistedLengths, WhoseWeights};
 pub use priors::PriorsError;
 pub use sought::Sought;
+pub use table::{Mend, Odds, TestOutcome, TestTable};
 pub use wire::{NoSuchWire, Whose, Wire};
 
 /// What happened to the bits on their way.

@@ -3,7 +3,9 @@
 use misread_core::bits::MAX_BITS as LONGEST_READ;
 use misread_core::pulse::Evidence;
 
-use super::site_tests::{CAPTURE, Outcome, SITE_TESTS, SiteTest};
+use super::mends::{SITE_MENDS, UNMENDED_MINUTES};
+use super::site_tests::{CAPTURE, SITE_TESTS};
+use super::table::{Mend, TestTable};
 use super::{CardState, Cause, Sought, Whose, Wire};
 
 /// The priors and rates the diagnosis works with.
@@ -46,6 +48,10 @@ pub struct Model {
     pub probe: ProbeFactors,
     /// The tests an installer can do, with their outcome tables.
     pub tests: Vec<TestTable>,
+    /// What an installer can do to mend a fault.
+    pub mends: Vec<Mend>,
+    /// How long it takes where no mend helps, in minutes; over 0.
+    pub unmended_minutes: f64,
 }
 
 /// λ: how likely a length is of a layout that is not among the candidates. The
@@ -99,54 +105,6 @@ pub struct ProbeFactors {
     pub lines_swapped_at_reader: f64,
 }
 
-/// A test an installer can do, with how likely each outcome is.
-#[derive(Clone, Debug, PartialEq)]
-pub struct TestTable {
-    /// Its id.
-    pub id: String,
-    /// What to do.
-    pub says: String,
-    /// How long it takes, in minutes; over 0.
-    pub minutes: f64,
-    /// Whether a conductor is touched.
-    pub touches_wire: bool,
-    /// What can come of it.
-    pub outcomes: Vec<TestOutcome>,
-    /// For each cause, in the order of [`Cause::ALL`], the probability of each
-    /// outcome; they sum to 1.
-    pub likelihood: [Vec<f64>; Cause::ALL.len()],
-}
-
-/// What can come of a test.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct TestOutcome {
-    /// Its id.
-    pub id: String,
-    /// What is seen.
-    pub says: String,
-}
-
-impl TestTable {
-    fn of(test: &SiteTest) -> Self {
-        let outcome = |outcome: &Outcome| TestOutcome {
-            id: outcome.id.to_owned(),
-            says: outcome.says.to_owned(),
-        };
-        let row = |cause| {
-            let row = test.rows.iter().find(|row| row.causes.contains(&cause));
-            row.map(|row| row.outcomes.to_vec()).unwrap_or_default()
-        };
-        TestTable {
-            id: test.id.to_owned(),
-            says: test.says.to_owned(),
-            minutes: test.minutes,
-            touches_wire: test.touches_wire,
-            outcomes: test.outcomes.iter().map(outcome).collect(),
-            likelihood: Cause::ALL.map(row),
-        }
-    }
-}
-
 /// At which rates things happen that happen now and then; each of a list is
 /// equally likely, and one holds for all reads of a case. Over 0, at most 1.
 #[derive(Clone, Debug, PartialEq)]
@@ -187,6 +145,8 @@ impl Default for Model {
                 lines_swapped_at_reader: 0.02,
             },
             tests: SITE_TESTS.iter().map(TestTable::of).collect(),
+            mends: SITE_MENDS.iter().map(Mend::of).collect(),
+            unmended_minutes: UNMENDED_MINUTES,
         }
     }
 }

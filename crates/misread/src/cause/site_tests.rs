@@ -1,6 +1,10 @@
 //! The tests an installer can do on site, as data: what each costs, and how
 //! likely each outcome is under each cause.
 //!
+//! Under a cause behind swapped lines the outcomes are those under the cause,
+//! unless a row of [`SiteTest::swapped`] says otherwise; at times, half those
+//! under the cause and half those where nothing is wrong.
+//!
 //! All figures are judgement: from memory, common practice, no source. A row
 //! says why where its figures are not obvious. Small shares everywhere stand
 //! for a slip of the installer or a fault that hides for once: no outcome
@@ -23,6 +27,12 @@ pub struct SiteTest {
     pub outcomes: &'static [Outcome],
     /// How likely each outcome is under each cause; every cause is in one row.
     pub rows: &'static [Row],
+    /// How likely each outcome is under a cause behind swapped lines, where that
+    /// is not as under the cause by itself; every such cause is in one row, or
+    /// there is none.
+    pub swapped: &'static [Row],
+    /// How likely each outcome is where some presentations give nothing at all.
+    pub reads_missing: Row,
 }
 
 /// What can come of a test.
@@ -54,6 +64,10 @@ const fn outcome(id: &'static str, says: &'static str) -> Outcome {
 
 const fn row(causes: &'static [Cause], outcomes: &'static [f64], why: &'static str) -> Row {
     Row { causes, outcomes, why }
+}
+
+const fn reads_missing(outcomes: &'static [f64], why: &'static str) -> Row {
+    row(&[], outcomes, why)
 }
 
 const LOSSES: &[Cause] = &[D0Weak, D1Weak, BothWeak];
@@ -114,6 +128,11 @@ pub static SITE_TESTS: [SiteTest; 7] = [
             ),
             row(&[RandomBits], &[0.0, 0.0, 0.0, 0.0, 0.95, 0.05], ""),
         ],
+        swapped: &[],
+        reads_missing: reads_missing(
+            &[0.64, 0.0, 0.0, 0.0, 0.34, 0.02],
+            "Nothing at all is too few bits; about a third of the presentations give it.",
+        ),
     },
     SiteTest {
         id: "same-card-thrice",
@@ -174,6 +193,11 @@ pub static SITE_TESTS: [SiteTest; 7] = [
             ),
             row(&[RandomBits], &[0.0, 0.0, 0.01, 0.01, 0.98], ""),
         ],
+        swapped: &[],
+        reads_missing: reads_missing(
+            &[0.35, 0.1, 0.0, 0.0, 0.55],
+            "All three may come, or none; mostly some do.",
+        ),
     },
     SiteTest {
         id: "exchange-lines",
@@ -213,6 +237,22 @@ pub static SITE_TESTS: [SiteTest; 7] = [
             row(EXTRAS, &[0.02, 0.98], "As for lost pulses, more seldom."),
             row(&[BitsChanged], &[0.0, 1.0], ""),
         ],
+        swapped: &[
+            row(
+                LOSSES,
+                &[0.1, 0.9],
+                "What is left is the cause by itself, which lets a read through.",
+            ),
+            row(EXTRAS, &[0.1, 0.9], "As for lost pulses."),
+            row(
+                &[HeadLost, TailLost, FrameSplit, FramesMerged],
+                &[0.02, 0.98],
+                "As for lost pulses, more seldom.",
+            ),
+            row(&[BitsChanged], &[0.7, 0.3], "Usually a slip that does not come again."),
+            row(&[BitOrderReversed, BytesReversed, Padded, D0Open, D1Open], &[0.0, 1.0], ""),
+        ],
+        reads_missing: reads_missing(&[0.0, 1.0], "What was right is turned over."),
     },
     SiteTest {
         id: "rest-voltage",
@@ -267,6 +307,11 @@ pub static SITE_TESTS: [SiteTest; 7] = [
             row(&[BothNoise, BothRinging, Crosstalk], &[0.9, 0.02, 0.02, 0.06], ""),
             row(&[RandomBits], &[0.05, 0.15, 0.15, 0.65], "A floating line or a missing common."),
         ],
+        swapped: &[],
+        reads_missing: reads_missing(
+            &[0.79, 0.03, 0.03, 0.15],
+            "A loose supply or common shows only while it is off.",
+        ),
     },
     SiteTest {
         id: "continuity",
@@ -329,6 +374,11 @@ pub static SITE_TESTS: [SiteTest; 7] = [
                 "A missing common, or a line in no terminal.",
             ),
         ],
+        swapped: &[],
+        reads_missing: reads_missing(
+            &[0.75, 0.005, 0.005, 0.005, 0.005, 0.23],
+            "A loose common may measure well just then.",
+        ),
     },
     SiteTest {
         id: CAPTURE,
@@ -413,6 +463,11 @@ pub static SITE_TESTS: [SiteTest; 7] = [
                 "",
             ),
         ],
+        swapped: &[],
+        reads_missing: reads_missing(
+            &[0.93, 0.0, 0.01, 0.01, 0.005, 0.005, 0.005, 0.01, 0.005, 0.005, 0.005, 0.01],
+            "The presentations that give anything give what was sent.",
+        ),
     },
     SiteTest {
         id: "supply",
@@ -454,12 +509,15 @@ pub static SITE_TESTS: [SiteTest; 7] = [
             row(&[HeadLost], &[0.7, 0.3], "The supply may dip just as the reader starts to send."),
             row(&[RandomBits], &[0.6, 0.4], ""),
         ],
+        swapped: &[],
+        reads_missing: reads_missing(&[0.65, 0.35], "A loose supply is one of the three reasons."),
     },
 ];
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::cause::Wire;
 
     #[test]
     fn every_cause_is_in_one_row_of_every_test_and_rows_sum_to_one() {
@@ -468,10 +526,30 @@ mod tests {
                 let rows = test.rows.iter().filter(|row| row.causes.contains(&cause)).count();
                 assert_eq!(rows, 1, "{} {cause}", test.id);
             }
-            for row in test.rows {
+            assert!(test.reads_missing.causes.is_empty());
+            for row in test.rows.iter().chain(test.swapped).chain([&test.reads_missing]) {
                 assert_eq!(row.outcomes.len(), test.outcomes.len(), "{} {:?}", test.id, row.causes);
                 let sum: f64 = row.outcomes.iter().sum();
                 assert!((sum - 1.0).abs() < 1e-9, "{} {:?}: {sum}", test.id, row.causes);
+            }
+        }
+    }
+
+    /// Swapping the conductors leaves the other one of two causes by itself, so
+    /// the number is right then as often as that cause lets a known card's
+    /// through.
+    #[test]
+    fn behind_swapped_lines_the_cause_is_left_by_itself() {
+        let right = |cause| {
+            let known = SITE_TESTS.iter().find(|test| test.id == "known-card").unwrap();
+            known.rows.iter().find(|row| row.causes.contains(&cause)).unwrap().outcomes[0]
+        };
+        for test in &SITE_TESTS {
+            for cause in Cause::ALL.into_iter().filter(|&cause| Wire::swapped(cause).is_some()) {
+                let rows: Vec<&Row> =
+                    test.swapped.iter().filter(|row| row.causes.contains(&cause)).collect();
+                assert_eq!(rows.len(), usize::from(test.id == "exchange-lines"), "{cause}");
+                assert!(rows.iter().all(|row| row.outcomes[0] == right(cause)), "{cause}");
             }
         }
     }
