@@ -41,15 +41,30 @@
 //! [tests.supply]
 //! minutes = 2
 //!
-//! [tests.supply.outcomes]     # by cause; the outcomes of a cause sum to 1
+//! [tests.supply.outcomes]     # by wire state; the outcomes of each sum to 1
 //! both-weak = { steady = 0.2, low = 0.8 }
+//! reads-missing = { steady = 0.5, low = 0.5 }
+//!
+//! [mends.fix-lines-swapped]   # presenting a card again included
+//! minutes = 5
+//!
+//! [mends.fix-supply.mends]    # the share of its cases that the mend mends: by
+//! both-weak = 0.55            # cause, reads-missing, card state, layout-differs;
+//! reads-missing = 0.2         # over all mends those of a fault sum to 1 at most
+//!
+//! [unmended]                  # where no mend helps
+//! minutes = 30
 //! ```
+//!
+//! What a file says of a cause in a test or a mend holds for it behind swapped
+//! lines and at times as well, but for a test's wire state that the file or the
+//! table names itself.
 
 use std::collections::BTreeMap;
 
 use serde::Deserialize;
 
-use super::{CardState, Cause, Model, Sought, TestTable, Whose};
+use super::{CardState, Cause, Fault, Mend, Model, Sought, TestTable, Whose, Wire};
 
 /// A priors file that makes no sense.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -95,6 +110,10 @@ struct PriorsDoc {
     capture: CaptureDoc,
     #[serde(default)]
     tests: BTreeMap<String, TestDoc>,
+    #[serde(default)]
+    mends: BTreeMap<String, MendDoc>,
+    #[serde(default)]
+    unmended: UnmendedDoc,
 }
 
 #[derive(Default, Deserialize)]
@@ -144,6 +163,20 @@ struct TestDoc {
     minutes: Option<f64>,
     #[serde(default)]
     outcomes: BTreeMap<String, BTreeMap<String, f64>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct MendDoc {
+    minutes: Option<f64>,
+    #[serde(default)]
+    mends: BTreeMap<String, f64>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct UnmendedDoc {
+    minutes: Option<f64>,
 }
 
 /// The most rates a list may hold.
@@ -225,6 +258,8 @@ impl Model {
                 None => return unknown("tests", id, &names),
             }
         }
+        override_mends(&mut model.mends, &doc.mends)?;
+        override_minutes("unmended", &mut model.unmended_minutes, doc.unmended.minutes)?;
         Ok(model)
     }
 }
@@ -326,16 +361,11 @@ const OLD_NAME: &str = "one-bit-changed";
 
 fn override_test(table: &mut TestTable, doc: &TestDoc) -> Result<(), PriorsError> {
     let at = format!("tests.{}", table.id);
-    if let Some(minutes) = doc.minutes {
-        if !(minutes > 0.0 && minutes.is_finite()) {
-            return sense(&format!("{at}.minutes"), format!("{minutes} is not a time over 0"));
-        }
-        table.minutes = minutes;
-    }
+    override_minutes(&at, &mut table.minutes, doc.minutes)?;
     for (id, given) in &doc.outcomes {
         let at = format!("{at}.outcomes");
-        let Some(cause) = Cause::from_id(id) else {
-            return unknown(&at, id, &Cause::ALL.map(Cause::id));
+        let Ok(wire) = id.parse::<Wire>() else {
+            return sense(&at, format!("there is no ‘{id}’; expected one of {}", wire_states()));
         };
         let at = format!("{at}.{id}");
         let mut row = vec![0.0; table.outcomes.len()];
@@ -350,8 +380,75 @@ fn override_test(table: &mut TestTable, doc: &TestDoc) -> Result<(), PriorsError
         if (sum - 1.0).abs() > 1e-6 {
             return sense(&at, format!("the outcomes sum to {sum}; expected 1"));
         }
-        table.likelihood[cause.index()] = row.into_iter().map(|p| p / sum).collect();
+        let row = row.into_iter().map(|p| p / sum).collect();
+        match wire {
+            Wire::Alone(cause) => table.likelihood[cause.index()] = row,
+            wire => {
+                table.own.insert(wire, row);
+            }
+        }
     }
+    Ok(())
+}
+
+fn override_mends(
+    mends: &mut [Mend],
+    given: &BTreeMap<String, MendDoc>,
+) -> Result<(), PriorsError> {
+    for (id, doc) in given {
+        let names: Vec<String> = mends.iter().map(|mend| mend.id.clone()).collect();
+        let Some(mend) = mends.iter_mut().find(|mend| mend.id == *id) else {
+            return unknown("mends", id, &names);
+        };
+        override_minutes(&format!("mends.{id}"), &mut mend.minutes, doc.minutes)?;
+        let at = format!("mends.{id}.mends");
+        for (fault, &share) in &doc.mends {
+            let known = fault.parse().ok().filter(|of: &Fault| of.mended_as() == *of);
+            let Some(of) = known.filter(|of| !of.is_none()) else {
+                return unknown(&at, fault, &mendable());
+            };
+            let share = probability(&at, fault, share)?;
+            mend.shares.retain(|(known, _)| *known != of);
+            if share > 0.0 {
+                mend.shares.push((of, share));
+            }
+        }
+    }
+    for id in mendable() {
+        let Ok(fault) = id.parse::<Fault>() else { continue };
+        let shares = || mends.iter().map(|mend| (&mend.id, mend.share(fault)));
+        let sum: f64 = shares().map(|(_, share)| share).sum();
+        if sum > 1.0 + 1e-9 {
+            let all = shares().filter(|&(_, share)| share > 0.0);
+            let all: Vec<String> = all.map(|(id, share)| format!("{id} {share}")).collect();
+            let (all, sum) = (all.join(", "), (sum * 1e9).round() / 1e9);
+            let says = format!("the shares of ‘{fault}’ sum to {sum} ({all}); expected 1 at most");
+            return sense("mends", says);
+        }
+    }
+    Ok(())
+}
+
+/// The faults that a mend can be said to mend.
+fn mendable() -> Vec<String> {
+    let wires = Cause::ALL.into_iter().map(Wire::Alone).chain([Wire::ReadsMissing]);
+    let cards = CardState::ALL.into_iter().map(Fault::Card);
+    let all = wires.map(Fault::Wire).chain(cards).chain([Fault::LayoutDiffers]);
+    all.filter(|fault| !fault.is_none()).map(|fault| fault.to_string()).collect()
+}
+
+/// The wire states, in few words.
+fn wire_states() -> String {
+    let causes = Cause::ALL.map(Cause::id).join(", ");
+    format!("{causes}, reads-missing, lines-swapped+CAUSE, CAUSE-at-times")
+}
+
+fn override_minutes(at: &str, minutes: &mut f64, given: Option<f64>) -> Result<(), PriorsError> {
+    let Some(given) = given else { return Ok(()) };
+    if !(given > 0.0 && given.is_finite()) {
+        return sense(&format!("{at}.minutes"), format!("{given} is not a time over 0"));
+    }
+    *minutes = given;
     Ok(())
 }
 
@@ -389,8 +486,8 @@ mod tests {
     fn given_priors_stand_and_the_others_share_the_rest() {
         let model = Model::default().with_priors("[causes]\nlines-swapped = 0.59").unwrap();
         assert_eq!(model.prior(Cause::LinesSwapped), 0.59);
-        // 0.82 was shared by the others, 0.41 is now.
-        assert!((model.prior(Cause::None) - 0.2).abs() < 1e-12);
+        // 0.83 was shared by the others, 0.41 is now.
+        assert!((model.prior(Cause::None) - 0.374 * 0.41 / 0.83).abs() < 1e-12);
         assert!((model.causes.iter().sum::<f64>() - 1.0).abs() < 1e-12);
         assert_eq!(model.cards, Model::default().cards);
     }
@@ -412,6 +509,44 @@ mod tests {
         let supply = model.tests.iter().find(|test| test.id == "supply").unwrap();
         assert_eq!(supply.minutes, 2.0);
         assert_eq!(supply.likelihood[Cause::BothWeak.index()], [0.2, 0.8]);
+    }
+
+    #[test]
+    fn mends_can_be_overridden_and_tables_of_every_wire_state() {
+        let model = Model::default()
+            .with_priors(
+                "[mends.fix-lines-swapped]\nminutes = 3\n[mends.fix-supply.mends]\n\
+                 both-weak = 0.55\nhead-lost = 0\n[unmended]\nminutes = 90\n\
+                 [tests.supply.outcomes]\nboth-weak = { steady = 0.2, low = 0.8 }\n\
+                 both-weak-at-times = { steady = 0.3, low = 0.7 }",
+            )
+            .unwrap();
+        let mend = |id: &str| model.mends.iter().find(|mend| mend.id == id).unwrap();
+        assert_eq!(mend("fix-lines-swapped").minutes, 3.0);
+        assert_eq!(mend("fix-supply").share(Cause::BothWeak.into()), 0.55);
+        assert_eq!(mend("fix-supply").share(Cause::HeadLost.into()), 0.0);
+        assert_eq!(model.unmended_minutes, 90.0);
+        let supply = model.tests.iter().find(|test| test.id == "supply").unwrap();
+        for (wire, low) in [
+            (Wire::AtTimes(Cause::BothWeak), 0.7),
+            (Wire::Swapped(Cause::BothWeak), 0.8),
+            (Wire::ReadsMissing, 0.35),
+        ] {
+            assert_eq!(supply.odds(wire.into()).of(1), low, "{wire}");
+        }
+    }
+
+    /// The example at the top of this file.
+    #[test]
+    fn the_example_is_accepted() {
+        let text = include_str!("priors.rs").split("```").nth(1).unwrap();
+        let toml: String = text
+            .lines()
+            .skip(1)
+            .map(|line| format!("{}\n", line.trim_start_matches("//!").trim_start()))
+            .collect();
+        assert!(toml.contains("[unmended]"));
+        Model::default().with_priors(&toml).unwrap();
     }
 
     #[test]
@@ -446,6 +581,28 @@ mod tests {
                 "findings.missing-beat: there is no ‘rain’; expected one of none",
             ),
             ("[capture]\nbits-inverted = -1", "capture.bits-inverted: -1 is not a factor of 0"),
+            (
+                "[mends.fix-it]\nminutes = 1",
+                "mends: there is no ‘fix-it’; expected one of fix-lines-",
+            ),
+            ("[mends.fix-supply]\nminutes = nan", "mends.fix-supply.minutes: NaN is not a time"),
+            (
+                "[mends.fix-supply.mends]\nnone = 0.5",
+                "mends.fix-supply.mends: there is no ‘none’; expected one of lines-swapped",
+            ),
+            (
+                "[mends.fix-supply.mends]\nd0-weak-at-times = 0.5",
+                "mends.fix-supply.mends: there is no ‘d0-weak-at-times’",
+            ),
+            (
+                "[mends.fix-supply.mends]\nboth-weak = 0.75",
+                "mends: the shares of ‘both-weak’ sum to 1.2 (fix-supply 0.75, fix-common 0.35, fix-cable",
+            ),
+            ("[unmended]\nminutes = -1", "unmended.minutes: -1 is not a time over 0"),
+            (
+                "[tests.supply.outcomes]\nrain = { steady = 1 }",
+                "tests.supply.outcomes: there is no ‘rain’; expected one of none",
+            ),
             ("[wires]\n", "line 1, column 2: unknown field `wires`"),
             ("[rates]\nweak = [0.1", "line 2, column"),
         ] {
