@@ -15,7 +15,7 @@
 //! 3. [`suffers`]: which presentations suffer what comes at times; [`align`]:
 //!    which received bit came from which bit of the frame.
 //! 4. [`Moved`]: what the pulses of a capture say, where the reads come from one.
-//! 5. [`next_tests`]: what to do next, by expected information a minute.
+//! 5. [`next_steps`]: what to do next, the shortest way to a verified fix.
 //!
 //! ```
 //! use misread::cause::{Cause, Model};
@@ -61,6 +61,7 @@ mod units;
 mod unlisted;
 pub(crate) mod wording;
 
+pub use crate::cause::Fault;
 pub use align::{Aligned, align};
 pub use card::CardFound;
 pub use case::{Candidates, Case, CaseRead, Expected, FACILITY, Presented};
@@ -70,7 +71,9 @@ pub(crate) use likelihood::{Posed, Received, has_bytes, ln_any_bits, ln_likeliho
 pub use likelihood::{ReadError, read_probability};
 pub use moved::Moved;
 pub(crate) use moved::moved;
-pub use next::{NextTest, OutcomeSays, after_outcome, next_tests};
+pub use next::{
+    NextStep, NextTest, OutcomeSays, Plan, after_outcome, next_steps, next_tests, tells_apart,
+};
 pub(crate) use posterior::ln_sum;
 pub use posterior::{
     Combination, DiagnoseError, LayoutUsed, Posterior, Progress, SHORTEST_LAYOUT, posterior,

@@ -1,23 +1,50 @@
-//! What to do next: the test that tells the most about the cause, a minute.
+//! What to do next: the shortest way to a verified fix.
+//!
+//! A mend is a test too: swapping two conductors costs five minutes and ends
+//! most days. So tests and mends are weighed together, in minutes, by
+//! decision-theoretic troubleshooting (Heckerman, Breese and Rommelse 1995,
+//! *Communications of the ACM* 38(3)). There is one fault; each mend meets a
+//! share of its cases, which the next read shows. What mending alone takes is
+//! then least in the order of the probability that a mend is the one, over its
+//! minutes (Kadane and Simon 1977), and a test is worth what it shortens that
+//! by, less what it takes itself.
 
-use crate::cause::{Cause, Model, TestTable};
+mod order;
+mod plan;
+mod tests_only;
 
-/// A test with what it is expected to tell.
+pub use plan::Plan;
+pub use tests_only::{NextTest, after_outcome, next_tests};
+
+use crate::cause::{Fault, Model, TestTable, Wire};
+
+/// A test or a mend, with what it is expected to tell and to save.
 #[derive(Clone, Debug, PartialEq)]
-pub struct NextTest {
-    /// Its id.
-    pub test: String,
+pub struct NextStep {
+    /// The id of the test or of the mend; that of a mend is `fix-` and what is
+    /// mended.
+    pub id: String,
     /// What to do.
     pub says: String,
     /// How long it takes, in minutes.
     pub minutes: f64,
     /// Whether a conductor is touched.
     pub touches_wire: bool,
-    /// The expected information about the cause, in bits; 0 for a test that
-    /// cannot separate what is left.
+    /// The expected information about the fault, in bits; 0 for a mend.
     pub gain_bits: f64,
-    /// What each outcome would say, most likely outcome first.
+    /// By how many minutes a test is expected to shorten the way to a verified
+    /// fix, its own taken off; 0 for a mend.
+    pub saves_minutes: f64,
+    /// What each outcome of a test would say, most likely outcome first; empty
+    /// for a mend.
     pub outcomes: Vec<OutcomeSays>,
+}
+
+impl NextStep {
+    /// Whether it mends something.
+    pub fn is_mend(&self) -> bool {
+        self.outcomes.is_empty()
+    }
 }
 
 /// What an outcome of a test would say.
@@ -27,143 +54,99 @@ pub struct OutcomeSays {
     pub says: String,
     /// How likely it is.
     pub probability: f64,
-    /// The most likely cause after it.
-    pub cause: Cause,
-    /// How likely that cause is then.
-    pub cause_probability: f64,
+    /// The most likely fault after it.
+    pub fault: Fault,
+    /// How likely that fault is then.
+    pub fault_probability: f64,
 }
 
-/// The tests, most expected information a minute first; of equals, in the
-/// order of the model.
+/// What to do next: the tests that shorten the way to a verified fix, the one
+/// that saves most first, then the mends in the order in which they are best
+/// tried.
 ///
-/// `causes` is the probability of each cause, in the order of [`Cause::ALL`].
+/// `faults` are what can be wrong, each with its probability; they need not sum
+/// to 1. What says that nothing is wrong is passed over, and the list is empty
+/// where nothing else is left.
 ///
 /// ```
 /// use misread::cause::{Cause, Model};
-/// use misread::diagnose::next_tests;
+/// use misread::diagnose::next_steps;
 ///
-/// // Swapped lines or a recorder that turns bits over: swapping the
-/// // conductors cures both, so it tells nothing.
-/// let mut causes = [0.0; Cause::ALL.len()];
-/// causes[Cause::LinesSwapped.index()] = 0.857;
-/// causes[Cause::BitsInverted.index()] = 0.143;
-/// let tests = next_tests(&causes, &Model::default());
-/// assert_eq!(tests[0].test, "capture");
-/// let swap = tests.iter().find(|test| test.test == "exchange-lines").unwrap();
-/// assert_eq!(swap.gain_bits, 0.0);
+/// // Swapped lines, most likely, or a recorder that turns bits over: a recording
+/// // would tell, but swapping the lines takes less and mends most cases.
+/// let faults = [(Cause::LinesSwapped.into(), 0.857), (Cause::BitsInverted.into(), 0.143)];
+/// let steps = next_steps(&faults, &Model::default());
+/// let ids: Vec<&str> = steps.iter().map(|step| step.id.as_str()).collect();
+/// assert_eq!(ids, ["fix-lines-swapped", "fix-bits-inverted"]);
 /// ```
-pub fn next_tests(causes: &[f64; Cause::ALL.len()], model: &Model) -> Vec<NextTest> {
-    let mut tests: Vec<NextTest> =
-        model.tests.iter().map(|table| expected_of(causes, table)).collect();
-    tests.sort_by(|a, b| (b.gain_bits / b.minutes).total_cmp(&(a.gain_bits / a.minutes)));
-    tests
+pub fn next_steps(faults: &[(Fault, f64)], model: &Model) -> Vec<NextStep> {
+    Plan::new(faults, model).steps()
 }
 
-/// The probability of each cause once an outcome was seen; as before where the
-/// outcome is impossible.
-pub fn after_outcome(
-    causes: &[f64; Cause::ALL.len()],
-    table: &TestTable,
-    outcome: usize,
-) -> [f64; Cause::ALL.len()] {
-    let mut after = *causes;
-    for (probability, row) in after.iter_mut().zip(&table.likelihood) {
-        *probability *= row.get(outcome).copied().unwrap_or(0.0);
-    }
-    let sum: f64 = after.iter().sum();
-    if sum > 0.0 { after.map(|probability| probability / sum) } else { *causes }
-}
-
-fn expected_of(causes: &[f64; Cause::ALL.len()], table: &TestTable) -> NextTest {
-    let mut outcomes = Vec::new();
-    let mut left = 0.0;
-    for (index, outcome) in table.outcomes.iter().enumerate() {
-        let probability: f64 =
-            causes.iter().zip(&table.likelihood).map(|(p, row)| p * row[index]).sum();
-        if probability <= 0.0 {
-            continue;
-        }
-        let after = after_outcome(causes, table, index);
-        left += probability * entropy_bits(&after);
-        let best = Cause::ALL.into_iter().fold(Cause::None, |best, cause| {
-            if after[cause.index()] > after[best.index()] { cause } else { best }
-        });
-        outcomes.push(OutcomeSays {
-            says: outcome.says.clone(),
-            probability,
-            cause: best,
-            cause_probability: after[best.index()],
-        });
-    }
-    outcomes.sort_by(|a, b| b.probability.total_cmp(&a.probability));
-    // What rounding leaves of nothing is nothing.
-    let gain = entropy_bits(causes) - left;
-    NextTest {
-        test: table.id.clone(),
-        says: table.says.clone(),
-        minutes: table.minutes,
-        touches_wire: table.touches_wire,
-        gain_bits: if gain < 1e-12 { 0.0 } else { gain },
-        outcomes,
-    }
-}
-
-/// The entropy of a distribution, in bits.
-fn entropy_bits(probabilities: &[f64]) -> f64 {
-    let terms = probabilities.iter().filter(|&&p| p > 0.0).map(|&p| -p * libm::log2(p));
-    terms.sum()
+/// The test that tells two wire states apart in the least time: of those that
+/// tell at least half a bit where the two are equally likely the quickest, else
+/// the one that tells the most a minute. `None` where none tells anything.
+pub fn tells_apart(a: Wire, b: Wire, model: &Model) -> Option<&TestTable> {
+    let plan = Plan::new(&[(a.into(), 0.5), (b.into(), 0.5)], model);
+    plan.quickest_to_tell()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::cause::{CardState, Cause};
 
-    fn gain(of: &[(Cause, f64)], test: &str) -> f64 {
-        let mut causes = [0.0; Cause::ALL.len()];
-        for &(cause, probability) in of {
-            causes[cause.index()] = probability;
-        }
-        let tests = next_tests(&causes, &Model::default());
-        tests.iter().find(|next| next.test == test).unwrap().gain_bits
-    }
-
-    /// Worked by hand. Swapped lines and a recorder's inversion, a half
-    /// each: a recording gives "as before" 0.96 and "turned over" 0.96, the
-    /// other eight outcomes 0.005 alike. 0.04 of the time nothing is learned,
-    /// 0.96 of the time everything: 0.96 bits.
-    #[test]
-    fn worked_gain_of_a_capture() {
-        let of = [(Cause::LinesSwapped, 0.5), (Cause::BitsInverted, 0.5)];
-        assert!((gain(&of, "capture") - 0.96).abs() < 1e-12);
-        assert_eq!(gain(&of, "exchange-lines"), 0.0);
-        assert_eq!(gain(&of, "known-card"), 0.0);
-        assert_eq!(gain(&of, "same-card-thrice"), 0.0);
-    }
-
-    /// Worked by hand. Swapped lines and last bit first, a half each, a
-    /// known card: "turned over" 0.98 against 0, "last bit first" 0 against
-    /// 0.98, the last 0.02 alike: 0.98 bits.
-    #[test]
-    fn worked_gain_of_a_known_card() {
-        let of = [(Cause::LinesSwapped, 0.5), (Cause::BitOrderReversed, 0.5)];
-        assert!((gain(&of, "known-card") - 0.98).abs() < 1e-12);
-    }
-
-    /// Worked by hand. Both lines weak and nothing wrong, a half each, the
-    /// supply: "steady" 0.45 and 0.95, so 0.7 of the time, with 0.225/0.7 =
-    /// 0.321429 for weak: entropy 0.905928; "low" 0.3 of the time, with
-    /// 0.275/0.3 = 0.916667: entropy 0.413817. What is left is 0.7 × 0.905928
-    /// + 0.3 × 0.413817 = 0.758295, so the gain is 0.241705 bits.
-    #[test]
-    fn worked_gain_of_the_supply() {
-        let of = [(Cause::BothWeak, 0.5), (Cause::None, 0.5)];
-        assert!((gain(&of, "supply") - 0.241705).abs() < 1e-5, "{}", gain(&of, "supply"));
+    fn ids(faults: &[(&str, f64)]) -> Vec<String> {
+        let faults: Vec<_> = faults.iter().map(|&(id, p)| (id.parse().unwrap(), p)).collect();
+        next_steps(&faults, &Model::default()).into_iter().map(|step| step.id).collect()
     }
 
     #[test]
-    fn nothing_is_learned_where_nothing_is_open() {
-        for table in &Model::default().tests {
-            assert_eq!(gain(&[(Cause::D0Open, 1.0)], &table.id), 0.0);
-        }
+    fn swapped_lines_are_mended_before_anything_is_measured() {
+        let first = ids(&[
+            ("lines-swapped", 0.769202),
+            ("bits-inverted", 0.135742),
+            ("bit-order-reversed", 0.090494),
+            ("lines-swapped+bytes-reversed", 0.001923),
+        ]);
+        assert_eq!(first[0], "fix-lines-swapped");
+    }
+
+    #[test]
+    fn of_two_at_once_the_lines_are_swapped_first() {
+        let both = ids(&[("lines-swapped+d0-open", 1.0)]);
+        assert_eq!(both, ["fix-lines-swapped", "fix-d0-conductor", "fix-cable"]);
+    }
+
+    /// A pulse lost on both lines: a minute or four of measuring before a
+    /// quarter of an hour at the wrong joint.
+    #[test]
+    fn what_is_dear_to_mend_is_measured_first() {
+        let steps = ids(&[("both-weak", 0.4), ("d0-open", 0.3), ("d1-open", 0.3)]);
+        assert!(!steps[0].starts_with("fix-"), "{steps:?}");
+    }
+
+    #[test]
+    fn nothing_is_to_do_where_nothing_can_be_wrong() {
+        assert!(next_steps(&[], &Model::default()).is_empty());
+        let good = [
+            (Cause::None.into(), 0.9),
+            (Fault::Card(CardState::AsExpected), 0.1),
+            (Cause::D0Weak.into(), 0.0),
+            (Cause::D1Weak.into(), f64::NAN),
+        ];
+        assert!(next_steps(&good, &Model::default()).is_empty());
+    }
+
+    #[test]
+    fn a_test_that_tells_is_found() {
+        let model = Model::default();
+        let tells = |a: &str, b: &str| {
+            let (a, b) = (a.parse().unwrap(), b.parse().unwrap());
+            tells_apart(a, b, &model).map(|table| table.id.as_str())
+        };
+        assert_eq!(tells("lines-swapped", "bits-inverted"), Some("capture"));
+        assert_eq!(tells("lines-swapped", "bit-order-reversed"), Some("known-card"));
+        assert_eq!(tells("d0-open", "d0-open"), None);
     }
 }
