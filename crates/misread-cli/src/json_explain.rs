@@ -14,23 +14,26 @@ pub(crate) struct Explain {
     pub(crate) reads: Vec<Read>,
     /// What each read's card should carry; null where nothing was expected.
     pub(crate) expected: Option<Vec<Fields>>,
-    /// The id of a cause or a card state, `layout-differs`, `none` or
+    /// The id of a wire state (a cause, `lines-swapped+CAUSE`, `CAUSE-at-times`,
+    /// `reads-missing`) or of a card state, `layout-differs`, `none` or
     /// `no-data`.
     pub(crate) verdict: String,
     /// Whether the reads are good.
     pub(crate) ok: bool,
-    /// The most likely combination of wire, card and layout.
+    /// What the verdict says, in full.
     pub(crate) answer: Answer,
-    /// Every cause of probability 1e-9 or more, the answer's first, then the
-    /// likeliest.
+    /// Every wire state of probability 1e-9 or more, the likeliest first.
     pub(crate) causes: Vec<CauseFound>,
     /// The card states, best first.
     pub(crate) cards: Vec<CardFound>,
     /// The candidate layouts, best first.
     pub(crate) layouts: Vec<LayoutFound>,
-    /// The causes that the bits cannot tell from the answer's, and what does.
+    /// Whose cards the reads are, best first.
+    pub(crate) presented: Vec<Presented>,
+    /// The wire states that the bits cannot tell from the answer's, and what does.
     pub(crate) alike: Vec<Alike>,
-    /// The tests, the one that tells most a minute first.
+    /// What to do next: tests that shorten the way to a fix, best first, then
+    /// mends in the order in which they are best tried.
     pub(crate) next: Vec<Next>,
     /// What can go wrong while mending it or doing the tests.
     pub(crate) cautions: Vec<String>,
@@ -87,22 +90,40 @@ pub(crate) struct Read {
     /// 0, 1, ? for unread, • for hidden.
     pub(crate) bits: String,
     pub(crate) length: usize,
+    /// The probability that this presentation suffers what the verdict says
+    /// comes at times; null where it says no such thing.
+    pub(crate) suffers: Option<Probability>,
 }
 
-/// The answer; all but `says` are null where no read has bits.
+/// Whose cards the reads are.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Presented {
+    /// `one-card`, `own-cards` or `mixed-cards`.
+    pub(crate) cards: String,
+    pub(crate) probability: Probability,
+}
+
+/// The answer; all but `says` and `steps` are null where no read has bits.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub(crate) struct Answer {
+    /// The wire state.
     pub(crate) cause: Option<String>,
     pub(crate) card: Option<String>,
+    /// `mixed` where each card has its own.
     pub(crate) layout: Option<String>,
+    /// That of the wire state; of a sound wire together with card state and
+    /// layout.
     pub(crate) probability: Option<Probability>,
     /// The verdict in one sentence.
     pub(crate) says: String,
+    /// What to do, in order.
+    pub(crate) steps: Vec<String>,
 }
 
-/// A cause that is not ruled out.
+/// A wire state that is not ruled out.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub(crate) struct CauseFound {
+    /// Its id.
     pub(crate) cause: String,
     pub(crate) probability: Probability,
     /// The likeliest layout under it.
@@ -135,11 +156,15 @@ pub(crate) struct Alike {
 
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub(crate) struct Next {
+    /// The id of a test, `fix-` and what is mended, or `whose-cards`.
     pub(crate) test: String,
     pub(crate) says: String,
     pub(crate) minutes: f64,
-    /// The expected information about the cause, in bits.
+    /// The expected information about the fault, in bits; 0 for a mend.
     pub(crate) gain_bits: Probability,
+    /// By how many minutes it is expected to shorten the way to a fix, its own
+    /// taken off; 0 for a mend.
+    pub(crate) saves_minutes: Probability,
 }
 
 /// What `misread causes` answers.

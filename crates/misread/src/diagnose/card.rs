@@ -49,7 +49,15 @@ pub struct CardFound {
     pub probability: f64,
 }
 
+/// How likely a card must be to be named, given the wire state.
+const SURE: f64 = 0.9;
+
 impl CardFound {
+    /// Whether it is a single card, and likely enough to be named.
+    pub fn is_sure(&self) -> bool {
+        self.single && self.probability >= SURE
+    }
+
     pub(crate) fn new(layout: &Layout, cause: Cause, frame: Bits) -> Self {
         let mut fields = Expected::new();
         for field in layout.fields() {

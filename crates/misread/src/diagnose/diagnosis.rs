@@ -11,15 +11,16 @@ use super::cards::{Cards, find_cards};
 use super::case::{Candidates, Case, Presented};
 use super::evidence::evidence_of;
 use super::moved::{Moved, moved};
-use super::next::{NextTest, next_tests};
+use super::next::{NextStep, OutcomeSays, next_steps, tells_apart};
 use super::one_card::is_within;
-use super::posterior::{DiagnoseError, LayoutUsed, Posterior, Progress, captured};
+use super::posterior::{Combination, DiagnoseError, LayoutUsed, Posterior, Progress, captured};
 use super::says::{cautions, concerns, notes, says};
 use super::solve::Solver;
+use super::steps::{ToDo, steps};
 use super::units::Units;
 use super::wording::Numbers;
 use crate::cause::catalogue::WIRE_CAUTION;
-use crate::cause::{CardState, Cause, Model, Sought, Whose, Wire};
+use crate::cause::{CardState, Cause, Fault, Model, Sought, Whose, Wire};
 
 /// Wire states less likely than this are not spoken of.
 pub const LEAST_PROBABILITY: f64 = 1e-9;
@@ -152,8 +153,10 @@ pub struct Diagnosis {
     pub alike: Vec<Alike>,
     /// What the bits alone leave open, and what was left out of account.
     pub notes: Vec<String>,
+    /// What to do about it, in order.
+    pub steps: Vec<ToDo>,
     /// What to do next, the best first. Empty where nothing can be wrong.
-    pub next: Vec<NextTest>,
+    pub next: Vec<NextStep>,
     /// What can go wrong while mending it, or while doing the tests.
     pub cautions: Vec<String>,
 }
@@ -203,6 +206,8 @@ pub fn diagnose(
         _ => with_pair,
     };
 
+    let suffers = solver.suffers(wire, &posterior);
+
     let mut causes: Vec<WireFound> = Vec::new();
     for wire in Wire::all() {
         let probability = posterior.of_wire(wire);
@@ -214,11 +219,14 @@ pub fn diagnose(
         let Cards { decoded, rate } = find_cards(&mut solver, &posterior, wire, most);
         let mut found =
             WireFound { wire, probability, layout, card, rate, decoded, evidence: Vec::new() };
-        found.evidence = evidence_of(&found, case, candidates, numbers);
+        let these = match wire == verdict.wire() {
+            true => suffers.clone(),
+            false => None,
+        };
+        found.evidence = evidence_of(&found, these.as_deref(), case, candidates, numbers);
         causes.push(found);
     }
     causes.sort_by(|a, b| b.probability.total_cmp(&a.probability));
-    let suffers = solver.suffers(wire, &posterior);
     let moved = match case.captured {
         Some(_) => {
             let pulses: Vec<_> = case.reads.iter().map(|read| read.pulses).collect();
@@ -238,12 +246,16 @@ pub fn diagnose(
     let layouts =
         ranked((0..candidates.layouts().len()).map(|index| (index, posterior.of_layout(index))));
     let presented = ranked(Whose::ALL.into_iter().map(|whose| (whose, posterior.of_whose(whose))));
-    let by_cause = Cause::ALL.map(|cause| posterior.of_wire(cause));
-    let next = if causes.len() > 1 { next_tests(&by_cause, model) } else { Vec::new() };
+    let mut next = next_steps(&faults(&posterior, candidates.configured_index()), model);
+    next.splice(0..0, whose_cards(&units, &posterior));
     let mine = causes.iter().find(|found| found.wire == wire);
     let concerns = concerns(mine, candidates, numbers);
     let ok = verdict == Verdict::None && concerns.is_empty() && units.empty == 0;
+    if ok {
+        next.clear();
+    }
     let alike = alike(wire, &posterior, model);
+    let steps = steps(verdict, mine, case, candidates, numbers);
     let mut diagnosis = Diagnosis {
         verdict,
         ok,
@@ -261,6 +273,7 @@ pub fn diagnose(
         moved,
         alike,
         notes: Vec::new(),
+        steps,
         next,
         cautions: Vec::new(),
     };
@@ -271,6 +284,7 @@ pub fn diagnose(
 }
 
 fn no_data() -> Diagnosis {
+    let no_layouts = Candidates::weighted([]);
     Diagnosis {
         verdict: Verdict::NoData,
         ok: false,
@@ -290,6 +304,7 @@ fn no_data() -> Diagnosis {
         moved: Vec::new(),
         alike: Vec::new(),
         notes: Vec::new(),
+        steps: steps(Verdict::NoData, None, &Case::default(), &no_layouts, Numbers::Shown),
         next: Vec::new(),
         cautions: vec![WIRE_CAUTION.to_owned()],
     }
@@ -350,15 +365,73 @@ fn alike(answer: Wire, posterior: &Posterior, model: &Model) -> Vec<Alike> {
         |&wire: &Wire| wire != answer && mine > 0.0 && (weight(wire) / mine - 1.0).abs() < 1e-9;
     Wire::all()
         .filter(is_alike)
-        .map(|wire| {
-            let mut both = [0.0; Cause::ALL.len()];
-            both[answer.cause().index()] = 0.5;
-            both[wire.cause().index()] = 0.5;
-            let best = next_tests(&both, model).into_iter().next();
-            match best.filter(|test| test.gain_bits > 0.0) {
-                Some(test) => Alike { wire, test: Some(test.test), says: test.says },
-                None => Alike { wire, test: None, says: "No test that is known here.".into() },
-            }
+        .map(|wire| match tells_apart(answer, wire, model) {
+            Some(test) => Alike { wire, test: Some(test.id.clone()), says: test.says.clone() },
+            None => Alike { wire, test: None, says: "No test that is known here.".into() },
         })
         .collect()
 }
+
+/// What can be wrong, each with its probability.
+fn faults(posterior: &Posterior, configured: Option<usize>) -> Vec<(Fault, f64)> {
+    let none = Wire::Alone(Cause::None);
+    let mut faults: Vec<(Fault, f64)> = Wire::all()
+        .filter(|&wire| wire != none)
+        .map(|wire| (Fault::Wire(wire), posterior.of_wire(wire)))
+        .collect();
+    let sound = |of: &dyn Fn(&Combination) -> bool| posterior.sum(|f| f.wire == none && of(f));
+    for state in CardState::ALL.into_iter().filter(|&state| state != CardState::AsExpected) {
+        faults.push((Fault::Card(state), sound(&|found| found.card == Some(state))));
+    }
+    if let Some(set) = configured {
+        let is_other = |found: &Combination| {
+            found.card == Some(CardState::AsExpected)
+                && found.layout != Some(LayoutUsed::Candidate(set))
+        };
+        faults.push((Fault::LayoutDiffers, sound(&is_other)));
+    }
+    faults.retain(|&(_, probability)| probability > 0.0);
+    faults
+}
+
+/// To say whose cards they were, where that changes what is wrong: it takes no
+/// time at all.
+fn whose_cards(units: &Units, posterior: &Posterior) -> Option<NextStep> {
+    /// Less likely than this is passed over.
+    const LEAST: f64 = 0.02;
+    let one = posterior.of_whose(Whose::OneCard);
+    let several = 1.0 - one;
+    if units.presented != Presented::Unsaid || one < LEAST || several < LEAST {
+        return None;
+    }
+    let given = |is_one: bool| {
+        let of = |wire| posterior.sum(|f| f.wire == wire && (f.whose == Whose::OneCard) == is_one);
+        let best = Wire::all().map(|wire| (wire, of(wire)));
+        best.reduce(|best, next| if next.1 > best.1 + 1e-12 { next } else { best })
+    };
+    let ((if_one, p), (if_several, q)) = (given(true)?, given(false)?);
+    if if_one == if_several {
+        return None;
+    }
+    let outcome = |says: &str, fault: Wire, of: f64, all: f64| OutcomeSays {
+        says: says.to_owned(),
+        probability: all,
+        fault: fault.into(),
+        fault_probability: of / all,
+    };
+    Some(NextStep {
+        id: WHOSE_CARDS.to_owned(),
+        says: "Were these reads of one card? Say --presented one or --presented several".to_owned(),
+        minutes: 0.0,
+        touches_wire: false,
+        gain_bits: 0.0,
+        saves_minutes: 0.0,
+        outcomes: vec![
+            outcome("they were of one card", if_one, p, one),
+            outcome("they were of several", if_several, q, several),
+        ],
+    })
+}
+
+/// The id of the question whose cards were presented, among what to do next.
+pub const WHOSE_CARDS: &str = "whose-cards";

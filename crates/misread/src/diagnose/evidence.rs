@@ -95,8 +95,7 @@ pub(super) fn evidence_of(
         Wire::Alone(Cause::RandomBits) => return random(&exhibits),
         Wire::Alone(_) | Wire::AtTimes(_) => {
             let cause = wire.cause();
-            let says =
-                |exhibit: &Exhibit<'_>| of_read(cause, found.rate, exhibit, numbers);
+            let says = |exhibit: &Exhibit<'_>| of_read(cause, found.rate, exhibit, numbers);
             sentences.extend(by_read(&exhibits, several, says));
         }
     }

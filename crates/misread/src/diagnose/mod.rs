@@ -55,18 +55,21 @@ mod posterior;
 mod printed;
 mod says;
 mod solve;
+mod steps;
 mod sums;
 pub(crate) mod trellis;
 mod units;
 mod unlisted;
 pub(crate) mod wording;
 
-pub use crate::cause::Fault;
+pub use crate::cause::{Fault, Whose, Wire};
 pub use align::{Aligned, align};
 pub use card::CardFound;
 pub use case::{Candidates, Case, CaseRead, Expected, FACILITY, Presented};
 pub(crate) use case::{fits, holds_in};
-pub use diagnosis::{Alike, Diagnosis, LEAST_PROBABILITY, Verdict, WireFound, diagnose};
+pub use diagnosis::{
+    Alike, Diagnosis, LEAST_PROBABILITY, Verdict, WHOSE_CARDS, WireFound, diagnose,
+};
 pub(crate) use likelihood::{Posed, Received, has_bytes, ln_any_bits, ln_likelihood, variants};
 pub use likelihood::{ReadError, read_probability};
 pub use moved::Moved;
@@ -80,5 +83,6 @@ pub use posterior::{
     suffers,
 };
 pub use printed::{PrintedDiagnosis, TakenAs, diagnose_printed};
+pub use steps::ToDo;
 pub use trellis::MAX_OPEN_CHECKS;
 pub use wording::{Numbers, percent};

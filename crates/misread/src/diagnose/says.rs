@@ -2,13 +2,12 @@
 
 mod at_times;
 
-use super::card::CardFound;
 use super::case::{Candidates, Case};
 use super::diagnosis::{Diagnosis, Verdict, WireFound};
 use super::evidence::card_difference;
 use super::posterior::LayoutUsed;
 use super::wording::{Numbers, and, lower};
-use crate::cause::catalogue::{WIRE_CAUTION, card_info, info};
+use crate::cause::catalogue::{WIRE_CAUTION, card_info, headline, wire_info};
 use crate::cause::{Cause, ProbeAt, Wire};
 
 /// What is declared about the fields and does not hold for a decoded card.
@@ -43,16 +42,12 @@ pub(super) fn concerns(
     concerns
 }
 
-/// How likely a card must be to be named, given the verdict.
-const SURE_OF_CARD: f64 = 0.9;
-
 /// The card the answer names: the same for every read, and likely enough.
 fn named_card(found: &WireFound, candidates: &Candidates, numbers: Numbers) -> Option<String> {
     let mut cards = found.decoded.iter().flatten();
     let first = cards.next()?;
     let layout = candidates.layouts().get(first.layout)?;
-    let is_sure = |card: &CardFound| card.single && card.probability >= SURE_OF_CARD;
-    let same = is_sure(first) && cards.all(|card| is_sure(card) && card.fields == first.fields);
+    let same = first.is_sure() && cards.all(|card| card.is_sure() && card.fields == first.fields);
     same.then(|| numbers.values(layout, &first.fields)).filter(|says| !says.is_empty())
 }
 
@@ -68,7 +63,8 @@ pub(super) fn says(
     let all = case.reads.len();
     let empty = case.reads.iter().filter(|read| read.bits.is_empty()).count();
     let missing = (empty > 0).then(|| format!("{empty} of {all} cards gave nothing"));
-    let verdict = of_verdict(diagnosis, found, case, candidates, card.as_deref(), concerns, numbers);
+    let verdict =
+        of_verdict(diagnosis, found, case, candidates, card.as_deref(), concerns, numbers);
     let says = match (missing, diagnosis.verdict) {
         (None, Verdict::Wire(Wire::ReadsMissing)) => verdict,
         (Some(missing), Verdict::Wire(Wire::ReadsMissing)) => {
@@ -149,7 +145,7 @@ fn of_verdict(
             let suffers = diagnosis.suffers.as_deref();
             let at_times =
                 suffers.and_then(|suffers| at_times::says(found, suffers, case, candidates));
-            format!("{}{then}", at_times.unwrap_or_else(|| headline(wire)))
+            format!("{}{then}", at_times.unwrap_or_else(|| headline(wire.into()).into_owned()))
         }
         Verdict::NoData => String::new(),
     }
@@ -241,7 +237,7 @@ fn of_capture(diagnosis: &Diagnosis, case: &Case) -> Vec<String> {
 
 pub(super) fn cautions(diagnosis: &Diagnosis) -> Vec<String> {
     let mends = match diagnosis.verdict {
-        Verdict::Wire(wire) => info(wire.cause()).caution.is_some(),
+        Verdict::Wire(wire) => wire_info(wire).caution.is_some(),
         Verdict::NoData => true,
         _ => false,
     };

@@ -46,6 +46,7 @@
 //! assert_eq!(reads, ["10", "01101010"]);
 //! ```
 
+mod change;
 mod intake;
 mod level_rows;
 mod levels;
@@ -54,6 +55,7 @@ mod listen;
 mod moments;
 mod rows;
 
+pub use change::since_change;
 pub use intake::{Arrived, DEFAULT_PATIENCE, Event, Intake, Options};
 pub use lines::{Half, Line, Lines};
 pub use listen::{Heard, listen};

@@ -6,8 +6,8 @@ mod screen;
 
 use std::path::PathBuf;
 
-use clap::Args;
-use misread::diagnose::{diagnose, diagnose_printed};
+use clap::{Args, ValueEnum};
+use misread::diagnose::{Presented, diagnose, diagnose_printed};
 
 use crate::catalogue::Known;
 use crate::command::numbers::written;
@@ -55,6 +55,10 @@ pub(crate) struct ExplainArgs {
     /// it goes with them in order
     #[arg(long, value_name = "FIELD=VALUE,…")]
     expect: Vec<String>,
+    /// Whose cards were presented: one card every time, or several; without it
+    /// both are weighed
+    #[arg(long, value_name = "WHOSE")]
+    presented: Option<Whose>,
     /// The number printed on the card, where its fields are not known: every
     /// way to take it is weighed
     #[arg(long, value_name = "NUMBER", conflicts_with = "expect", allow_hyphen_values = true)]
@@ -74,6 +78,24 @@ pub(crate) struct ExplainArgs {
     recording: RecordingArgs,
     #[command(flatten)]
     weigh: WeighArgs,
+}
+
+/// Whose cards were presented.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(crate) enum Whose {
+    /// One card, every time
+    One,
+    /// A card of its own each time
+    Several,
+}
+
+impl From<Whose> for Presented {
+    fn from(whose: Whose) -> Self {
+        match whose {
+            Whose::One => Presented::One,
+            Whose::Several => Presented::Several,
+        }
+    }
 }
 
 /// What reads are weighed against.
@@ -152,6 +174,7 @@ pub(crate) fn refuse(error: &misread::diagnose::DiagnoseError, masking: Masking)
             "values that fit one of the layouts; misread layout list names them"
         }
         DiagnoseError::TooManyOpen { .. } => "--expect with a value for every field",
+        DiagnoseError::OneCardDiffers => "--presented several, or the same --expect for every read",
         DiagnoseError::RuledOut => "--priors that leave some explanation possible",
         DiagnoseError::Stopped => "",
     };

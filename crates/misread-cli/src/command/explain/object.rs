@@ -1,7 +1,7 @@
 //! The answer as JSON.
 
 use misread::Layout;
-use misread::diagnose::{CardFound, Diagnosis, Expected, TakenAs};
+use misread::diagnose::{CardFound, Diagnosis, Expected, LayoutUsed, TakenAs, Verdict};
 use misread::pulse::{self, FindingKind};
 
 use super::question::{Question, Timing};
@@ -18,34 +18,34 @@ pub(super) fn of(
     let name = |index: Option<usize>| {
         index.and_then(|index| question.layout(index)).map(|layout| layout.name().to_owned())
     };
-    let layout = diagnosis.answer.and_then(|answer| question.layout(answer.layout?));
-    let reads = question
-        .case
-        .reads
-        .iter()
-        .map(|read| json::Read { bits: masking.bits(&read.bits, layout), length: read.bits.len() });
+    let layout = layout(question, diagnosis);
+    let reads = question.case.reads.iter().enumerate().map(|(at, read)| json::Read {
+        bits: masking.bits(&read.bits, layout),
+        length: read.bits.len(),
+        suffers: diagnosis.suffers.as_ref().and_then(|all| all.get(at)).map(|&p| Probability(p)),
+    });
     let nothing_expected = question.case.reads.iter().all(|read| read.expected.is_empty());
     let expected = question.case.reads.iter().map(|read| expected_fields(&read.expected, masking));
     Explain {
         schema: Explain::SCHEMA,
         reads: reads.collect(),
         expected: (!nothing_expected).then(|| expected.collect()),
-        verdict: diagnosis.verdict.id().to_owned(),
+        verdict: diagnosis.verdict.to_string(),
         ok: diagnosis.ok,
         answer: answer(question, diagnosis),
         causes: diagnosis
             .causes
             .iter()
             .map(|found| json::CauseFound {
-                cause: found.cause.id().to_owned(),
+                cause: found.wire.to_string(),
                 probability: Probability(found.probability),
-                layout: name(found.layout),
+                layout: layout_name(question, found.layout),
                 decoded: found
                     .decoded
                     .iter()
                     .map(|card| {
-                        let layout = question.layout(found.layout?)?;
-                        card_fields(card.as_ref()?, layout, masking)
+                        let card = card.as_ref()?;
+                        card_fields(card, question.layout(card.layout)?, masking)
                     })
                     .collect(),
                 evidence: found.evidence.clone(),
@@ -67,11 +67,19 @@ pub(super) fn of(
                 probability: Probability(probability),
             })
             .collect(),
+        presented: diagnosis
+            .presented
+            .iter()
+            .map(|&(cards, probability)| json::Presented {
+                cards: cards.id().to_owned(),
+                probability: Probability(probability),
+            })
+            .collect(),
         alike: diagnosis
             .alike
             .iter()
             .map(|alike| json::Alike {
-                cause: alike.cause.id().to_owned(),
+                cause: alike.wire.to_string(),
                 test: alike.test.clone(),
                 says: alike.says.clone(),
             })
@@ -80,10 +88,11 @@ pub(super) fn of(
             .next
             .iter()
             .map(|test| json::Next {
-                test: test.test.clone(),
+                test: test.id.clone(),
                 says: test.says.clone(),
                 minutes: test.minutes,
                 gain_bits: Probability(test.gain_bits),
+                saves_minutes: Probability(test.saves_minutes),
             })
             .collect(),
         cautions: diagnosis.cautions.clone(),
@@ -105,13 +114,27 @@ pub(super) fn of(
 
 /// The answer in short.
 pub(crate) fn answer(question: &Question, diagnosis: &Diagnosis) -> json::Answer {
-    let layout = diagnosis.answer.and_then(|answer| question.layout(answer.layout?));
+    let weighed = diagnosis.verdict != Verdict::NoData;
     json::Answer {
-        cause: diagnosis.answer.map(|answer| answer.cause.id().to_owned()),
-        card: diagnosis.answer.and_then(|answer| answer.card).map(|card| card.id().to_owned()),
-        layout: layout.map(|layout| layout.name().to_owned()),
-        probability: diagnosis.answer.map(|answer| Probability(answer.probability)),
+        cause: weighed.then(|| diagnosis.verdict.wire().to_string()),
+        card: diagnosis.card.map(|card| card.id().to_owned()),
+        layout: layout_name(question, diagnosis.layout),
+        probability: weighed.then_some(Probability(diagnosis.probability)),
         says: diagnosis.says.clone(),
+        steps: diagnosis.steps.iter().map(|step| step.says.to_string()).collect(),
+    }
+}
+
+/// The layout of the answer, where it is one.
+fn layout<'q>(question: &'q Question, diagnosis: &Diagnosis) -> Option<&'q Layout> {
+    question.layout(diagnosis.layout?.candidate()?)
+}
+
+/// The name of a layout; `mixed` where each card has its own.
+fn layout_name(question: &Question, used: Option<LayoutUsed>) -> Option<String> {
+    match used? {
+        LayoutUsed::Mixed => Some("mixed".to_owned()),
+        LayoutUsed::Candidate(index) => Some(question.layout(index)?.name().to_owned()),
     }
 }
 

@@ -7,7 +7,7 @@ use std::path::Path;
 
 use misread::bits::ReadText;
 use misread::cause::{Model, ProbeAt};
-use misread::diagnose::{Candidates, Case, CaseRead};
+use misread::diagnose::{Candidates, Case, CaseRead, Presented};
 use misread::file::{self, Entry, LineError, LineProblem, TableRead};
 use misread::pulse::{Ended, Finding, FindingKind};
 use misread::{Bits, Layout};
@@ -120,7 +120,11 @@ impl Question {
             }
         }
         expect(&args.expect, &mut reads, masking)?;
-        let case = Case { reads, captured };
+        let case = Case {
+            reads,
+            captured,
+            presented: args.presented.map_or(Presented::Unsaid, Presented::from),
+        };
         Ok(Question { case, candidates, model, joined, refused, timing })
     }
 

@@ -1,15 +1,14 @@
 //! The answer as people see it: the verdict, the bits, what to do, what else
 //! it could be.
 
-use misread::cause::Cause;
-use misread::cause::catalogue::{Step, WIRE_CAUTION, card_info, info};
-use misread::diagnose::{
-    Aligned, CauseFound, Diagnosis, NextTest, Numbers, TakenAs, Verdict, align,
-};
-use misread::{Bit, Bits};
+mod picture;
+mod reads;
+
+use misread::cause::catalogue::{WIRE_CAUTION, headline};
+use misread::diagnose::{CardFound, Diagnosis, Numbers, TakenAs, Verdict, WireFound};
 
 use super::question::{Question, Timing};
-use crate::draw::{Alignment, Drawing, Ink, Line, Marked, hanging};
+use crate::draw::{Ink, Line, hanging};
 use crate::masking::Masking;
 use crate::words::{list, lower, percent};
 
@@ -21,9 +20,6 @@ const WORTH_SAYING: f64 = 0.04;
 
 /// How many other causes are shown.
 const MOST_OTHERS: usize = 5;
-
-/// How many reads' cards are listed.
-const MOST_CARDS: usize = 20;
 
 pub(super) fn lines(
     question: &Question,
@@ -41,16 +37,15 @@ pub(super) fn lines(
         );
     }
     printed(&mut page, question, taken, masking);
-    let found = diagnosis.answer_cause();
+    let found = diagnosis.answer_wire();
     if !diagnosis.ok {
         if let Some(found) = found {
-            page.gap();
-            page.lines.extend(picture(question, found, masking));
+            page.lines.extend(picture::lines(question, diagnosis, found, masking));
         }
-        cards(&mut page, question, found, masking);
+        page.lines.extend(reads::lines(question, diagnosis, masking));
         evidence(&mut page, found, diagnosis);
     } else if question.case.reads.len() > 1 {
-        cards(&mut page, question, found, masking);
+        page.lines.extend(reads::lines(question, diagnosis, masking));
     }
     timing(&mut page, question);
     if !diagnosis.notes.is_empty() {
@@ -61,8 +56,8 @@ pub(super) fn lines(
     }
     if !diagnosis.ok {
         mend(&mut page, diagnosis);
-        others(&mut page, diagnosis);
-        next(&mut page, &diagnosis.next, diagnosis);
+        others(&mut page, question, diagnosis, masking);
+        next(&mut page, diagnosis);
     }
     page.lines
 }
@@ -90,66 +85,10 @@ impl Page {
 }
 
 fn first_line(diagnosis: &Diagnosis) -> String {
-    match diagnosis.answer {
-        Some(_) => format!("{} sure: {}", percent(diagnosis.sure), lower(&diagnosis.says)),
-        None => diagnosis.says.clone(),
+    match diagnosis.verdict {
+        Verdict::NoData => diagnosis.says.clone(),
+        _ => format!("{} sure: {}", percent(diagnosis.probability), lower(&diagnosis.says)),
     }
-}
-
-/// The bits of the first read that has any, drawn so that they show what the
-/// verdict says.
-fn picture(question: &Question, found: &CauseFound, masking: Masking) -> Vec<Line> {
-    let reads = &question.case.reads;
-    let Some(at) = reads.iter().position(|read| !read.bits.is_empty()) else { return Vec::new() };
-    let read = reads[at].bits;
-    let layout = found.layout.and_then(|index| question.layout(index));
-    let plain = |bits: &Bits, marks: Vec<Marked>| Drawing { bits, layout, marks, masking }.lines();
-    let Some(layout) = layout else { return plain(&read, Vec::new()) };
-    let frame = found.decoded.get(at).and_then(Option::as_ref).map(|card| card.frame);
-    let Some(frame) = frame else { return plain(&read, Vec::new()) };
-    // Where a bit was lost or added on one line tells its value.
-    if masking.is_on() && read.len() != layout.bits() {
-        return plain(&read, Vec::new());
-    }
-    let way = match found.cause {
-        Cause::HeadLost => Some(cut(layout.bits(), read.len(), layout.bits() - read.len())),
-        Cause::TailLost => Some(cut(layout.bits(), read.len(), 0)),
-        cause => align(cause, found.rate.unwrap_or(0.5), &frame, &read),
-    };
-    if let Some(way) = way.filter(|_| read.len() != layout.bits()) {
-        return Alignment { frame: &frame, read: &read, way: &way, layout }.lines();
-    }
-    match found.cause {
-        Cause::FrameSplit => {
-            let next = reads[at + 1..].iter().find(|read| !read.bits.is_empty());
-            let both = next.and_then(|next| read.concat(&next.bits).ok()).unwrap_or(read);
-            let cut = Marked { bits: vec![read.len()], word: "the second read begins".to_owned() };
-            plain(&both, vec![cut])
-        }
-        Cause::FramesMerged => plain(&read.slice(0, layout.bits()), Vec::new()),
-        Cause::BitsChanged => {
-            let differs = |&i: &usize| {
-                let pair = (read.get(i).and_then(Bit::value), frame.get(i).and_then(Bit::value));
-                matches!(pair, (Some(a), Some(b)) if a != b)
-            };
-            let bits: Vec<usize> = (0..read.len()).filter(differs).collect();
-            let mut marks = Marked::failures(layout, &read);
-            if !bits.is_empty() {
-                marks = vec![Marked { bits, word: "should be the other value".to_owned() }];
-            }
-            plain(&read, marks)
-        }
-        _ => plain(&read, Marked::failures(layout, &read)),
-    }
-}
-
-/// A frame of which only `arrived` bits from `from` on were received.
-fn cut(n: usize, arrived: usize, from: usize) -> Vec<Aligned> {
-    let step = |frame: usize| match frame.checked_sub(from).filter(|&read| read < arrived) {
-        Some(read) => Aligned::Arrived { frame, read },
-        None => Aligned::Lost { frame },
-    };
-    (0..n).map(step).collect()
 }
 
 /// How a printed number was taken, and how else it could be.
@@ -171,41 +110,7 @@ fn printed(page: &mut Page, question: &Question, taken: &[TakenAs], masking: Mas
     page.say(Ink::Plain, "", &format!("The printed number is taken as {first}.{or}"));
 }
 
-fn cards(page: &mut Page, question: &Question, found: Option<&CauseFound>, masking: Masking) {
-    let Some(found) = found else { return };
-    let Some(layout) = found.layout.and_then(|index| question.layout(index)) else { return };
-    let numbers = if masking.is_on() { Numbers::Masked } else { Numbers::Shown };
-    let several = found.decoded.len() > 1;
-    let mut found_cards = found.decoded.iter().flatten();
-    let first = found_cards.next();
-    let named = first
-        .is_some_and(|first| first.single && found_cards.all(|card| card.fields == first.fields));
-    if named && found.decoded.iter().all(Option::is_some) {
-        // The first line names the card.
-        return;
-    }
-    page.gap();
-    for (i, card) in found.decoded.iter().enumerate().take(MOST_CARDS) {
-        let says = match card {
-            Some(card) if card.fields.is_empty() => {
-                "too many are possible to say; no field is certain".to_owned()
-            }
-            Some(card) if card.single => numbers.values(layout, &card.fields),
-            Some(card) => {
-                format!("several are possible; certain is {}", numbers.values(layout, &card.fields))
-            }
-            None if question.case.reads[i].bits.is_empty() => "empty, set aside".to_owned(),
-            None => continue,
-        };
-        let name = if several { format!("Read {}: ", i + 1) } else { "The card: ".to_owned() };
-        page.say(Ink::Plain, &name, &says);
-    }
-    if let Some(more) = found.decoded.len().checked_sub(MOST_CARDS).filter(|&more| more > 0) {
-        page.say(Ink::Plain, "", &format!("… and {more} more reads"));
-    }
-}
-
-fn evidence(page: &mut Page, found: Option<&CauseFound>, diagnosis: &Diagnosis) {
+fn evidence(page: &mut Page, found: Option<&WireFound>, diagnosis: &Diagnosis) {
     let of_bits = found.map_or(&[][..], |found| found.evidence.as_slice());
     let of_pulses = diagnosis.moved.iter().map(|moved| &moved.says);
     let mut says = of_bits.iter().chain(of_pulses).peekable();
@@ -244,100 +149,86 @@ fn times(n: usize) -> String {
 }
 
 fn mend(page: &mut Page, diagnosis: &Diagnosis) {
-    const NOTHING: &[Step] = &[
-        Step {
-            says: "See whether the reader lights or sounds when a card is presented; measure the \
-                   supply at its terminals.",
-            touches_wire: false,
-        },
-        Step {
-            says: "Measure each data line at rest against common, at the panel and at the reader.",
-            touches_wire: false,
-        },
-        Step {
-            says: "Wait longer than the panel's time for ignoring repeats and present another \
-                   card.",
-            touches_wire: false,
-        },
-        Step {
-            says: "With the supply off, check common and both data conductors end to end.",
-            touches_wire: true,
-        },
-    ];
-    const LAYOUT: &[Step] = &[Step {
-        says: "Set the panel to the card's layout, or use cards of the panel's. Then present two \
-               cards whose numbers you know.",
-        touches_wire: false,
-    }];
-    const DECLARED: &[Step] = &[Step {
-        says: "Compare the card with the order: it may belong to another site or another batch.",
-        touches_wire: false,
-    }];
-    let steps = match diagnosis.verdict {
-        Verdict::NoData => NOTHING,
-        Verdict::Wire(cause) => info(cause).mend,
-        Verdict::Card(state) => card_info(state).mend,
-        Verdict::LayoutDiffers => LAYOUT,
-        Verdict::None => DECLARED,
-    };
     page.heading("What to do");
     let mut cautioned = false;
-    for (i, step) in steps.iter().enumerate() {
+    for (i, step) in diagnosis.steps.iter().enumerate() {
         if step.touches_wire && !cautioned {
             cautioned = true;
             page.say(Ink::Alert, "  CAUTION: ", WIRE_CAUTION);
         }
-        page.say(Ink::Plain, &format!("  {}. ", i + 1), step.says);
+        page.say(Ink::Plain, &format!("  {}. ", i + 1), &step.says);
     }
 }
 
-fn others(page: &mut Page, diagnosis: &Diagnosis) {
-    let answer = diagnosis.answer.map(|answer| answer.cause);
-    let others: Vec<&CauseFound> = diagnosis
+fn others(page: &mut Page, question: &Question, diagnosis: &Diagnosis, masking: Masking) {
+    let answer = diagnosis.verdict.wire();
+    let fields = |found: &WireFound| diagnosis_card(found).map(|card| card.fields.clone());
+    let mine = diagnosis.answer_wire().and_then(fields);
+    let mut others: Vec<&WireFound> = diagnosis
         .causes
         .iter()
-        .filter(|found| Some(found.cause) != answer && found.probability >= WORTH_A_LINE)
-        .take(MOST_OTHERS)
+        .filter(|found| found.wire != answer && found.probability >= WORTH_A_LINE)
         .collect();
+    let more = others.len().saturating_sub(MOST_OTHERS);
+    others.truncate(MOST_OTHERS);
     if others.is_empty() {
         return;
     }
     page.heading("What else it could be");
+    let numbers = masking.numbers();
     for found in others {
         let lead = format!("  {:>6}  ", percent(found.probability));
-        page.say(Ink::Plain, &lead, &format!("{}.", info(found.cause).headline));
-        if let Some(alike) = diagnosis.alike.iter().find(|alike| alike.cause == found.cause) {
-            let tells = format!("The bits cannot tell; this can: {}.", lower(&alike.says));
+        // Where it would name another card, that is what changes.
+        let card = diagnosis_card(found).filter(|card| Some(&card.fields) != mine.as_ref());
+        let card = card.and_then(|card| {
+            Some(format!(": {}", numbers.values(question.layout(card.layout)?, &card.fields)))
+        });
+        let says = headline(found.wire.into());
+        page.say(Ink::Plain, &lead, &format!("{says}{}.", card.unwrap_or_default()));
+        if let Some(alike) = diagnosis.alike.iter().find(|alike| alike.wire == found.wire) {
             let tells = match alike.test {
-                Some(_) => tells,
+                Some(_) => format!("The bits cannot tell; this can: {}.", lower(&alike.says)),
                 None => "The bits cannot tell, and no test that is known here can.".to_owned(),
             };
             page.say(Ink::Plain, &" ".repeat(lead.len()), &tells);
         }
     }
+    if more > 0 {
+        page.say(Ink::Plain, "          ", &format!("… and {more} more; --json has all."));
+    }
 }
 
-fn next(page: &mut Page, tests: &[NextTest], diagnosis: &Diagnosis) {
-    let sure = diagnosis.sure >= 0.99;
-    let Some(test) = tests.first().filter(|test| test.gain_bits > 0.005 && !sure) else { return };
+/// The card a wire state names: the same behind every read, and likely enough.
+fn diagnosis_card(found: &WireFound) -> Option<&CardFound> {
+    let mut cards = found.decoded.iter().flatten();
+    let first = cards.next().filter(|card| card.is_sure())?;
+    cards.all(|card| card.is_sure() && card.fields == first.fields).then_some(first)
+}
+
+fn next(page: &mut Page, diagnosis: &Diagnosis) {
+    let Some(step) = diagnosis.next.first().filter(|step| !step.is_mend()) else { return };
     page.heading("The quickest way to tell");
-    let touches = if test.touches_wire { ", supply off first: see the caution" } else { "" };
-    let minutes = test.minutes;
-    page.say(Ink::Plain, "  ", &format!("{} ({minutes} min{touches}).", test.says));
-    for outcome in test.outcomes.iter().take(4).filter(|o| o.probability >= WORTH_SAYING) {
+    let touches = if step.touches_wire { ", supply off first: see the caution" } else { "" };
+    let minutes = step.minutes;
+    let takes = match minutes > 0.0 {
+        true => format!(" ({minutes} min{touches})"),
+        false => String::new(),
+    };
+    page.say(Ink::Plain, "  ", &format!("{}{takes}.", step.says));
+    for outcome in step.outcomes.iter().take(4).filter(|o| o.probability >= WORTH_SAYING) {
         page.say(
             Ink::Plain,
             "  - ",
             &format!(
                 "If {}: {} ({}).",
                 outcome.says,
-                lower(info(outcome.cause).headline),
-                percent(outcome.cause_probability)
+                lower(&headline(outcome.fault)),
+                percent(outcome.fault_probability)
             ),
         );
     }
-    let mends = matches!(diagnosis.verdict, Verdict::Wire(cause) if info(cause).caution.is_some());
-    if test.touches_wire && !mends {
+    let mends = diagnosis.steps.iter().any(|step| step.touches_wire);
+    if step.touches_wire && !mends {
         page.say(Ink::Alert, "  CAUTION: ", WIRE_CAUTION);
     }
 }

@@ -1,17 +1,17 @@
 //! What has come so far, and what is said of each as it comes.
 
 use std::collections::VecDeque;
-use std::ops::{ControlFlow, Range};
+use std::ops::ControlFlow;
 
 use misread::Bits;
 use misread::cause::ProbeAt;
-use misread::cause::catalogue::{card_info, info};
+use misread::cause::catalogue::{card_info, headline};
 use misread::diagnose::{
     Case, CaseRead, DiagnoseError, Diagnosis, Expected, Verdict, diagnose, percent, posterior,
 };
 use misread::file::{Entry, LineError, LineProblem};
 use misread::pulse::{Evidence, Limits, Pulse, Rhythm};
-use misread::watch::{Arrived, Event};
+use misread::watch::{Arrived, Event, since_change};
 
 use super::origin::Origin;
 use super::{Done, WatchArgs};
@@ -32,14 +32,6 @@ const KEPT: usize = 64;
 /// Lines that are no reads and are said in full on standard error; more are
 /// counted. A device that starts has much to say.
 const NAMED: u64 = 20;
-
-/// How likely it is that something is changed at the gate between two reads, as
-/// the conductors are, or the reader (judgement).
-const CHANGED: f64 = 0.02;
-
-/// How likely it is that somebody changes something there back and forth, as who
-/// swaps the conductors again and again to see what it does (judgement).
-const AT_WORK: f64 = 0.02;
 
 /// What has come so far.
 pub(super) struct Session<'a> {
@@ -225,7 +217,8 @@ impl<'a> Session<'a> {
         self.kept.push_back(Kept { read: read.clone(), pulses: pulses.clone(), verdict });
         let evidence = Evidence::of(&pulses, &self.rhythm());
         let captured = (!pulses.is_empty()).then_some(self.probe_at);
-        let case = Case { reads: vec![CaseRead { pulses: evidence, ..read }], captured };
+        let reads = vec![CaseRead { pulses: evidence, ..read }];
+        let case = Case { reads, captured, ..Case::default() };
         let diagnosis = match self.weigh(&case, context.masking) {
             Ok(diagnosis) => diagnosis,
             Err(error) => {
@@ -269,25 +262,24 @@ impl<'a> Session<'a> {
             let text = text.trim_end_matches('.');
             format!("{} ({})", lower(text), percent(probability))
         };
-        let found = diagnosis.answer_cause();
-        let layout = found.and_then(|found| self.question.layout(found.layout?));
-        let whole = says(&diagnosis.says, diagnosis.sure);
+        let found = diagnosis.answer_wire();
+        let card = found.and_then(|found| found.decoded.first()?.as_ref());
+        let layout = card.and_then(|card| self.question.layout(card.layout));
+        let whole = says(&diagnosis.says, diagnosis.probability);
         match diagnosis.verdict {
             Verdict::None if diagnosis.ok => {
-                let card = found.and_then(|found| found.decoded.first()?.as_ref());
                 let values = layout.zip(card).map(|(layout, card)| {
                     let values = masking.numbers().values(layout, &card.fields);
                     let colon = if values.is_empty() { "" } else { ": " };
                     format!("{}{colon}{values}", layout.name())
                 });
-                vec![format!("{} ({})", values.unwrap_or_default(), percent(diagnosis.sure))]
+                vec![format!("{} ({})", values.unwrap_or_default(), percent(diagnosis.probability))]
             }
-            Verdict::Wire(cause) => {
-                let probability = found.map_or(diagnosis.sure, |found| found.probability);
-                vec![whole, says(info(cause).headline, probability)]
+            Verdict::Wire(wire) => {
+                vec![whole, says(&headline(wire.into()), diagnosis.probability)]
             }
             Verdict::Card(state) => {
-                vec![whole, says(card_info(state).headline, diagnosis.sure)]
+                vec![whole, says(card_info(state).headline, diagnosis.probability)]
             }
             Verdict::NoData => vec!["nothing arrived".to_owned()],
             Verdict::LayoutDiffers | Verdict::None => vec![whole],
@@ -302,18 +294,18 @@ impl<'a> Session<'a> {
         repeat: bool,
         masking: Masking,
     ) -> json::Watch {
-        let found = diagnosis.answer_cause();
-        let layout = found.and_then(|found| self.question.layout(found.layout?));
+        let found = diagnosis.answer_wire();
+        let card = found.and_then(|found| found.decoded.first()?.as_ref());
+        let layout = card.and_then(|card| self.question.layout(card.layout));
         let read = self.question.case.reads.first();
         let bits = read.map(|read| read.bits).unwrap_or_default();
-        let card = found.and_then(|found| found.decoded.first()?.as_ref());
         let fields = layout.zip(card);
         let happened = json::Happened::Read(Box::new(json::Read {
             line,
             bits: masking.bits(&bits, layout),
             length: bits.len(),
             repeat,
-            verdict: diagnosis.verdict.id().to_owned(),
+            verdict: diagnosis.verdict.to_string(),
             ok: diagnosis.ok,
             answer: explain::short_answer(&self.question, diagnosis),
             fields: fields.and_then(|(layout, card)| explain::card_fields(card, layout, masking)),
@@ -371,79 +363,19 @@ impl<'a> Session<'a> {
         Ok(context.out.lines(&hanging(Ink::Strong, &lead, happened.says()))?)
     }
 
-    /// The first of the reads that are explained together. All of them, unless
-    /// it is likelier that something was changed in between, as in mending, and
-    /// one cause holds before and another since: then those since.
+    /// The first of the reads that are explained together.
     fn explained_from(&self) -> usize {
-        let all = self.kept.len();
-        let mut before = None;
-        // Where a read alone is said to be something else than the one before.
-        let mut turns: Vec<usize> = Vec::new();
-        for (at, kept) in self.kept.iter().enumerate() {
-            if !kept.read.bits.is_empty()
-                && before.replace(kept.verdict).is_some_and(|before| before != kept.verdict)
-            {
-                turns.push(at);
-            }
-        }
-        let changed = |from: usize, at: usize, ln_before: f64| {
-            let apart = ln_before + self.ln_evidence(at..all);
-            apart + CHANGED.ln() > self.ln_evidence(from..all)
-        };
-        let earlier = turns.iter().rev().skip(1).copied().chain([0]);
-        let turn = turns
+        let verdicts: Vec<Option<Verdict>> = self
+            .kept
             .iter()
-            .rev()
-            .copied()
-            .zip(earlier)
-            .find(|&(at, from)| changed(from, at, self.ln_evidence(from..at)));
-        let Some((at, _)) = turn else { return 0 };
-        // What came before may have changed too, as when two conductors are
-        // swapped and put back.
-        let starts = || turns.iter().copied().take_while(|&turn| turn < at);
-        let apart: f64 = [0]
-            .into_iter()
-            .chain(starts())
-            .zip(starts().chain([at]))
-            .map(|(from, to)| self.ln_evidence(from..to))
-            .sum();
-        let seldom = (apart + starts().count() as f64 * CHANGED.ln()).max(self.ln_evidence(0..at));
-        let seldom = seldom + CHANGED.ln() + self.ln_evidence(at..all);
-        let often = Some(turns.len()).filter(|_| turns.last() == Some(&at));
-        let often = often.and_then(|turns| self.ln_back_and_forth(turns));
-        let apart = often.map_or(seldom, |often| seldom.max(often));
-        if apart > self.ln_evidence(0..all) { at } else { 0 }
-    }
-
-    /// The same for all reads, of somebody who changes something back and forth
-    /// so many times: one thing holds for the reads that are alike, another for
-    /// the others. None where there are not just the two.
-    fn ln_back_and_forth(&self, turns: usize) -> Option<f64> {
-        let there = || self.kept.iter().filter(|kept| !kept.read.bits.is_empty());
-        let one = there().next()?.verdict;
-        let is_one = |kept: &&Kept| kept.verdict == one;
-        let other = there().find(|kept| !is_one(kept))?.verdict;
-        if there().any(|kept| kept.verdict != one && kept.verdict != other) {
-            return None;
-        }
-        let gaps = there().count() - 1;
-        let evidence = self.ln_evidence_of(there().filter(is_one))
-            + self.ln_evidence_of(there().filter(|kept| !is_one(kept)));
-        Some(ln_at_work(turns, gaps) + evidence)
-    }
-
-    /// The natural logarithm of the probability of some of the reads under the
-    /// model.
-    fn ln_evidence(&self, reads: Range<usize>) -> f64 {
-        self.ln_evidence_of(self.kept.range(reads))
-    }
-
-    fn ln_evidence_of<'k>(&self, reads: impl Iterator<Item = &'k Kept> + Clone) -> f64 {
-        let Question { candidates, model, .. } = &self.question;
-        let go_on = &mut |_| ControlFlow::Continue(());
-        // Reads that are all empty are as good with the others as apart.
-        posterior(&self.case(reads), candidates, model, go_on)
-            .map_or(0.0, |found| found.ln_evidence)
+            .map(|kept| (!kept.read.bits.is_empty()).then_some(kept.verdict))
+            .collect();
+        since_change(&verdicts, |reads| {
+            let Question { candidates, model, .. } = &self.question;
+            let case = self.case(reads.iter().filter_map(|&at| self.kept.get(at)));
+            let go_on = &mut |_| ControlFlow::Continue(());
+            posterior(&case, candidates, model, go_on).map_or(0.0, |found| found.ln_evidence)
+        })
     }
 
     /// Some of the reads that are kept.
@@ -454,7 +386,11 @@ impl<'a> Session<'a> {
             ..kept.read.clone()
         });
         let captured = kept.clone().all(|kept| !kept.pulses.is_empty());
-        Case { reads: reads.collect(), captured: captured.then_some(self.probe_at) }
+        Case {
+            reads: reads.collect(),
+            captured: captured.then_some(self.probe_at),
+            ..Case::default()
+        }
     }
 
     /// The rhythm of the reads so far.
@@ -467,15 +403,6 @@ impl<'a> Session<'a> {
         let go_on = &mut |_| ControlFlow::Continue(());
         diagnose(case, candidates, model, masking.numbers(), go_on)
     }
-}
-
-/// The natural logarithm of how likely it is that somebody is at work who changes
-/// something in just these many of the gaps between reads, at any rate alike.
-fn ln_at_work(changes: usize, gaps: usize) -> f64 {
-    // ∫ρᵏ(1−ρ)ⁿ⁻ᵏdρ = 1/((n+1)·(n over k)).
-    let still = gaps.saturating_sub(changes);
-    let ways: f64 = (1..=changes).map(|i| ((still + i) as f64 / i as f64).ln()).sum();
-    AT_WORK.ln() - ways - (gaps as f64 + 1.0).ln()
 }
 
 /// The time since the start.
