@@ -1,10 +1,15 @@
 //! The catalogue of causes, as data: what each is, how to confirm it, how to
-//! mend it, and the caution that goes with it.
+//! mend it, and the caution that goes with it; and, from that, of every wire
+//! state.
 //!
 //! Priors are judgement: from memory, common practice, no source. That
 //! swapped data lines are the most common wiring fault, and that a wrong or
 //! blank number means wiring first, are common practice. Conductor colours are
 //! common practice too, and are only ever a hint.
+
+mod wires;
+
+pub use wires::{WireInfo, headline, wire_info};
 
 use super::{CardState, Cause};
 
@@ -77,12 +82,13 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
         confirm: "Swap the two data conductors at one end only and present the card again: \
                   the number comes right.",
         mend: &[
-            look(
-                "Find where the two change places: at the reader's tail, at a joint, or at the \
-                  panel. Green is usually D0 and white D1, but go by the terminals' marking.",
-            ),
-            wire("Swap the two data conductors at that one place, not at both ends."),
+            wire("With the supply off, swap D0 and D1 at one end only."),
             look("Present two cards whose numbers you know."),
+            wire("If the numbers are no better, put the two back where they were."),
+            look(
+                "Green is usually D0 and white D1, but go by the terminals' marking, and mark \
+                  the cable for whoever comes next.",
+            ),
         ],
         caution: WIRE,
     },
@@ -163,7 +169,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
         cause: Cause::D0Open,
         prior: 0.035,
         headline: "Nothing arrives on D0",
-        what: "The D0 conductor is open, or held at one level: only the card's 1s are received.",
+        what: "The D0 conductor is open, or held at one level: only 1s are received.",
         confirm: "With the reader powered, measure D0 against common at the panel: it should rest \
                   near the reader's data voltage and dip when a card is presented.",
         mend: &[
@@ -184,7 +190,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
         cause: Cause::D1Open,
         prior: 0.035,
         headline: "Nothing arrives on D1",
-        what: "The D1 conductor is open, or held at one level: only the card's 0s are received.",
+        what: "The D1 conductor is open, or held at one level: only 0s are received.",
         confirm: "With the reader powered, measure D1 against common at the panel: it should rest \
                   near the reader's data voltage and dip when a card is presented.",
         mend: &[
@@ -232,7 +238,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
                   rest.",
             ),
             wire(
-                "Remake D0's terminals and joints; look for corrosion and strands outside the \
+                "With the supply off, remake D0's terminals and joints; look for corrosion and strands outside the \
                   terminal.",
             ),
             wire(
@@ -256,7 +262,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
                   rest.",
             ),
             wire(
-                "Remake D1's terminals and joints; look for corrosion and strands outside the \
+                "With the supply off, remake D1's terminals and joints; look for corrosion and strands outside the \
                   terminal.",
             ),
             wire(
@@ -279,7 +285,9 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
                 "Measure the supply at the reader's end while a card is read: at the panel it \
                   may look right and still drop along the cable.",
             ),
-            wire("Make sure reader and panel share one common; remake it."),
+            wire(
+                "With the supply off, remake the common between reader and panel: they must share one.",
+            ),
             wire("Use thicker conductors or a shorter run where the supply drops too far."),
         ],
         caution: WIRE,
@@ -296,7 +304,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
                   suspect off and read again.",
             ),
             wire(
-                "Ground the shield at the panel's end only; keep the data cable away from the \
+                "With the supply off, ground the shield at the panel's end only; keep the data cable away from the \
                   others.",
             ),
         ],
@@ -314,7 +322,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
                   suspect off and read again.",
             ),
             wire(
-                "Ground the shield at the panel's end only; keep the data cable away from the \
+                "With the supply off, ground the shield at the panel's end only; keep the data cable away from the \
                   others.",
             ),
         ],
@@ -332,7 +340,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
                   suspect off and read again.",
             ),
             wire(
-                "Ground the shield at the panel's end only; keep the data cable away from the \
+                "With the supply off, ground the shield at the panel's end only; keep the data cable away from the \
                   others.",
             ),
         ],
@@ -395,7 +403,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
                   other line.",
         mend: &[
             wire(
-                "Do not run D0 and D1 as one twisted pair with each other: pair each with \
+                "With the supply off, undo D0 and D1 from one twisted pair, if they share one: pair each with \
                   common or supply.",
             ),
             wire("Shorten or replace the cable; ground the shield at the panel's end only."),
@@ -502,7 +510,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
                   the reader's data voltage.",
             ),
             wire(
-                "Check that reader and panel share one common, and that both data conductors \
+                "With the supply off, check that reader and panel share one common, and that both data conductors \
                   are in their terminals.",
             ),
         ],
@@ -534,7 +542,7 @@ pub static CARD_STATES: [CardInfo; CardState::ALL.len()] = [
         headline: "The wiring is sound, but the card carries another facility code",
         mend: &[
             look("Compare the facility code with the order: the batch may carry another one."),
-            look("Enrol the batch with the code it carries, or have it exchanged."),
+            look("Enrol the batch with the code it carries, or have it replaced."),
         ],
     },
     CardInfo {
