@@ -181,8 +181,12 @@ impl Causes {
 
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub(crate) struct Cause {
+    /// The id of a wire state: a cause's, lines-swapped+ID, ID-at-times or
+    /// reads-missing.
     pub(crate) cause: String,
     pub(crate) prior: Probability,
+    /// The verdict in one sentence, without its full stop.
+    pub(crate) headline: String,
     pub(crate) what: String,
     pub(crate) confirm: String,
     pub(crate) mend: String,
@@ -193,6 +197,19 @@ pub(crate) struct Cause {
     pub(crate) recording: Vec<Recorded>,
     /// How likely each outcome of each test is under this cause.
     pub(crate) tests: Vec<Test>,
+    /// What mends it; behind swapped lines, once those are swapped too.
+    pub(crate) mends: Vec<Mend>,
+}
+
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Mend {
+    /// Its id, as in a priors file.
+    pub(crate) mend: String,
+    pub(crate) says: String,
+    /// How long it takes, presenting a card again included.
+    pub(crate) minutes: f64,
+    /// The share of the cases that it mends.
+    pub(crate) share: Probability,
 }
 
 #[derive(Clone, Debug, Serialize, JsonSchema)]

@@ -186,6 +186,18 @@ fn causes_are_listed_and_shown() {
     assert!(weak.contains(" 90.0%  a beat of the reader is missing\n"), "{weak}");
     assert!(weak.contains(" 70.0%  a pulse on D0 is unusually narrow\n"), "{weak}");
     assert!(!weak.contains("a pulse on D1"), "{weak}");
+    assert_snapshot!(misread(["causes", "lines-swapped+d0-weak"]).stdout);
+    assert_snapshot!(misread(["causes", "d0-open-at-times"]).stdout);
+    assert_snapshot!(misread(["causes", "reads-missing"]).stdout);
+    let all = &misread(["causes", "--json"]).json()[0]["causes"];
+    assert_eq!(all.as_array().unwrap().len(), 67);
+    assert_eq!(all[66]["cause"], "reads-missing");
+    for id in ["lines-swapped+none", "frame-split-at-times"] {
+        let run = misread(["causes", id]);
+        assert_eq!(run.status, 2);
+        let says = unwrapped(&run.stderr);
+        assert!(says.contains("lines-swapped+ID, where ID is one of bit-order"), "{says}");
+    }
     let run = misread(["causes", "lines-swaped"]);
     assert_eq!(run.status, 2);
     assert!(run.stderr.contains("there is no cause ‘lines-swaped’"), "{}", run.stderr);
@@ -199,6 +211,8 @@ fn nothing_is_wider_than_eighty_columns() {
         vec!["explain", "10"],
         vec!["causes", "capture"],
         vec!["causes", "both-weak"],
+        vec!["causes"],
+        vec!["causes", "lines-swapped+both-weak"],
     ] {
         for line in misread(&args).stdout.lines() {
             assert!(line.chars().count() <= 80, "{line}");
