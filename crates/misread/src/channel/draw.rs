@@ -1,54 +1,75 @@
-//! Whole cases drawn from the priors, with the truth about them.
+//! Whole cases drawn from the model, with the truth about them.
+//!
+//! The model's priors are weights: nothing in them is renormalised for what a
+//! case does not ask, for what is impossible, or for the lengths that unlisted
+//! layouts have a tenth of the weight of. So everything is drawn as it stands,
+//! one after the other, and where that comes to nothing the whole case is drawn
+//! again. What is left is as likely as the product of its weights says, to what
+//! is possible at all: what the diagnosis works its posterior from.
 
-use misread_core::pulse::{Evidence, Pulse};
 use misread_core::{Bits, Layout};
 use rand_core::Rng;
 
+use super::frame::draw_known;
+use super::known::{IS_NEIGHBOUR, Known};
 use super::random::{below, between, chance, coin, weighted};
 use super::send::without_frame;
-use super::{
-    Fault, Pulses, Sent, SentRead, Shape, draw_evidence, draw_frame, has_bytes, pulses_showing,
-    send,
-};
-use crate::cause::{CardState, Cause, Model, ProbeAt};
-use crate::diagnose::{
-    Candidates, Case, CaseRead, Expected, FACILITY, SHORTEST_LAYOUT, fits, holds_in,
-};
+use super::unlisted::{draw_length, draw_unlisted, draw_unlisted_cards};
+use super::{Fault, Held, Pulses, SentRead, send};
+use crate::cause::{CardState, Cause, Model, Whose, Wire};
+use crate::diagnose::{Candidates, Case, CaseRead, Expected, SHORTEST_LAYOUT, fits};
 
-/// The most reads of a case that [`draw_case`] draws.
-const MOST_READS: usize = 3;
+/// The most presentations of a case that [`draw_case`] draws.
+const MOST_PRESENTATIONS: usize = 4;
 
 /// A case, and the truth about it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DrawnCase {
-    /// What the installer sees. Reads of which no pulse arrived are empty.
+    /// What the installer sees, one read a presentation. Those that gave nothing
+    /// are empty.
     pub case: Case,
     /// What is so.
     pub truth: Truth,
-    /// What became of each frame; none where the cause has no layout.
-    pub sent: Vec<Sent>,
+    /// What arrived of each presentation, as it is in the case.
+    pub sent: Vec<SentRead>,
 }
 
-/// What is so: a drawn combination of wire, card and layout.
+/// What is so: a drawn combination of wire, card, layout and whose cards.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Truth {
     /// What happened to the bits.
     pub fault: Fault,
-    /// Whether the card is the one expected; `None` for a cause that says
+    /// Whether the card is the one expected; `None` for a wire state that says
     /// nothing of it.
     pub card: Option<CardState>,
-    /// Which candidate layout; `None` for a cause that says nothing of it.
+    /// Which candidate layout; `None` where each card has one of its own, and
+    /// for a wire state that says nothing of it.
     pub layout: Option<usize>,
-    /// The frame of each presented card: one a read, one for two reads where
-    /// frames are split, none where the cause has no layout.
-    pub frames: Vec<Bits>,
+    /// Whose cards were presented.
+    pub whose: Whose,
+    /// Of each presentation, whether it suffered what comes and goes; none of
+    /// them where nothing does.
+    pub suffers: Vec<bool>,
+    /// Of each presentation, the frame of its card: two have one together where
+    /// frames are split. `None` where it gave nothing, or bits of no candidate
+    /// layout.
+    pub frames: Vec<Option<CardFrame>>,
+}
+
+/// The frame of a presented card.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CardFrame {
+    /// The index of its layout among the candidates.
+    pub layout: usize,
+    /// Its bits.
+    pub bits: Bits,
 }
 
 /// A case that cannot be drawn.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum DrawError {
     /// No read, no candidate layout of four bits or more, or priors and rates
-    /// that leave nothing possible.
+    /// that leave nothing possible, or next to nothing.
     #[error(
         "there is nothing to draw from: at least one read, one candidate layout of \
          {SHORTEST_LAYOUT} bits or more and one possible cause are needed"
@@ -59,7 +80,7 @@ pub enum DrawError {
     ExpectedFitsNoLayout,
 }
 
-/// A whole case: one to three reads, what is expected of the cards
+/// A whole case: one to four presentations, what is expected of the cards
 /// ([`draw_expected`]), and the rest ([`draw_case_expecting`]).
 ///
 /// ```
@@ -84,8 +105,8 @@ pub fn draw_case(
     model: &Model,
     random: &mut impl Rng,
 ) -> Result<DrawnCase, DrawError> {
-    let reads = between(1, MOST_READS, random);
-    let expected = draw_expected(reads, candidates, model, random);
+    let presentations = between(1, MOST_PRESENTATIONS, random);
+    let expected = draw_expected(presentations, candidates, model, random);
     draw_case_expecting(&expected, candidates, model, random)
 }
 
@@ -151,10 +172,16 @@ fn draw_values<R: Rng>(
     values
 }
 
-/// The reads of a case of which this is expected, one card a read: wire, card
-/// state and layout are drawn together from their priors, among those that are
-/// possible; then what holds for the whole case, the cards, and what happens to
-/// each frame.
+/// A case of which this is expected, one card a presentation: the wire state
+/// with what holds for the whole case, which presentations suffer it and which
+/// give nothing, whose cards they are, card state and layout, the cards, and
+/// what happens to each frame, all by the weights of the model, to what is
+/// possible.
+///
+/// A read of which a fault leaves no pulse is not drawn: the model says of a
+/// presentation that gives nothing how likely it is, whatever is wrong. Of
+/// layouts that are not among the candidates, lengths that a candidate has are
+/// drawn a tenth as often, and the wire state with them that much less.
 ///
 /// # Errors
 ///
@@ -165,205 +192,242 @@ pub fn draw_case_expecting(
     model: &Model,
     random: &mut impl Rng,
 ) -> Result<DrawnCase, DrawError> {
-    let possible = possible(expected, candidates, model)?;
-    let weights = possible.iter().map(|&(.., weight)| weight);
-    let drawn = weighted(weights, random).ok_or(DrawError::Nothing)?;
-    let (cause, placed, _) = possible[drawn];
-    let fault = Fault::draw(cause, model, random).ok_or(DrawError::Nothing)?;
-    let mut truth = Truth {
-        fault,
-        card: placed.map(|(state, _)| state),
-        layout: placed.map(|(_, layout)| layout),
-        frames: Vec::new(),
-    };
-    let mut sent = Vec::new();
-    let mut received = Vec::with_capacity(expected.len());
-    match placed {
-        None => {
-            let reads = expected.iter().filter_map(|_| without_frame(&fault, random));
-            received.extend(reads.map(|read| read.bits));
+    /// Far more than are needed but of priors that leave next to nothing.
+    const DRAWS: usize = 100_000;
+    let drawing = Drawing::new(expected, candidates, model)?;
+    (0..DRAWS).find_map(|_| drawing.draw(random)).ok_or(DrawError::Nothing)
+}
+
+/// What a case is drawn from.
+struct Drawing<'d> {
+    expected: &'d [Expected],
+    candidates: &'d Candidates,
+    model: &'d Model,
+    /// The wire states that are asked about, with their weights.
+    wires: Vec<(Wire, f64)>,
+    /// The weight of each candidate layout.
+    layouts: Vec<f64>,
+}
+
+/// The cards of the reads that are not empty, and how they came.
+struct Cards {
+    state: CardState,
+    layout: Option<usize>,
+    /// Of each read, its frame and what arrived.
+    reads: Vec<(Option<CardFrame>, SentRead)>,
+}
+
+impl<'d> Drawing<'d> {
+    fn new(
+        expected: &'d [Expected],
+        candidates: &'d Candidates,
+        model: &'d Model,
+    ) -> Result<Self, DrawError> {
+        let layouts = candidates.layouts();
+        let long_enough = layouts.iter().all(|layout| layout.bits() >= SHORTEST_LAYOUT);
+        if expected.is_empty() || layouts.is_empty() || !long_enough {
+            return Err(DrawError::Nothing);
         }
-        Some((state, layout)) => {
-            let layout = &candidates.layouts()[layout];
-            let cards = cards(cause, state, expected).ok_or(DrawError::Nothing)?;
-            for card in cards {
-                let values = card.iter().map(|(name, &number)| (name.as_str(), number));
-                let frame = draw_frame(layout, values, random).ok_or(DrawError::Nothing)?;
-                let one = send(&fault, layout, &frame, random).map_err(|_| DrawError::Nothing)?;
-                received.extend(one.reads.iter().map(|read| read.bits));
-                truth.frames.push(frame);
-                sent.push(one);
-            }
+        let fits = |layout: &Layout| expected.iter().all(|card| fits(layout, card));
+        if !layouts.iter().any(|layout| fits(layout)) {
+            return Err(DrawError::ExpectedFitsNoLayout);
         }
+        // A single presentation says nothing of coming and going.
+        let asked = |wire: &Wire| expected.len() > 1 || !wire.comes_and_goes();
+        let wires = Wire::all().filter(asked).map(|wire| (wire, model.wire_prior(wire)));
+        let layouts = candidates.priors(model.configured);
+        Ok(Drawing { expected, candidates, model, wires: wires.collect(), layouts })
     }
-    let reads = received.into_iter().zip(expected);
-    let reads = reads
-        .map(|(bits, expected)| CaseRead { expected: expected.clone(), ..CaseRead::from(bits) });
-    Ok(DrawnCase { case: Case { reads: reads.collect(), ..Case::default() }, truth, sent })
-}
 
-/// A case as a capture of the lines shows it.
-#[derive(Clone, Debug, PartialEq)]
-pub struct DrawnCapture {
-    /// The case, with what its pulses say and where it was captured. None of
-    /// its reads is empty: a card of which no pulse arrived leaves nothing in a
-    /// capture.
-    pub case: Case,
-    /// What is so.
-    pub truth: Truth,
-    /// The pulses of each read.
-    pub pulses: Vec<Vec<Pulse>>,
-}
-
-/// The capture of a case of which this is expected, one card a read: the case
-/// as [`draw_case_expecting`] draws it for reads captured there, the findings
-/// drawn at the model's rates, and pulses that show just these.
-///
-/// A case in which nothing arrives, and one whose findings no pulses with its
-/// bits can show, is drawn again: whether they can depends on what is seen
-/// alone, so that what the model says of causes given what is seen still holds.
-///
-/// # Errors
-///
-/// See [`DrawError`].
-///
-/// ```
-/// use misread::cause::{Model, ProbeAt};
-/// use misread::channel::{Shape, draw_capture, seeded};
-/// use misread::diagnose::{Candidates, Expected};
-/// use misread::layout::{Layout, built_in};
-/// use std::sync::Arc;
-///
-/// let candidates = Candidates::weighted([(Arc::new(Layout::new(&built_in::OPEN_26)?), 4.0)]);
-/// let drawn = draw_capture(
-///     &[Expected::new()], &candidates, &Model::default(), ProbeAt::Panel, &Shape::default(),
-///     &mut seeded(1, 0),
-/// )?;
-/// assert_eq!(drawn.pulses[0].len(), drawn.case.reads[0].bits.len());
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
-pub fn draw_capture(
-    expected: &[Expected],
-    candidates: &Candidates,
-    model: &Model,
-    at: ProbeAt,
-    shape: &Shape,
-    random: &mut impl Rng,
-) -> Result<DrawnCapture, DrawError> {
-    /// Far more than are ever needed: most cases can be shown.
-    const DRAWS: usize = 1_000;
-    let model = model.captured(at);
-    for _ in 0..DRAWS {
-        let DrawnCase { case, truth, sent } =
-            draw_case_expecting(expected, candidates, &model, random)?;
-        let mut received: Vec<SentRead> = sent.into_iter().flat_map(|sent| sent.reads).collect();
-        if received.is_empty() {
-            received.extend(case.reads.iter().map(|read| SentRead::from_nowhere(&read.bits)));
-        }
-        let (mut reads, received): (Vec<CaseRead>, Vec<SentRead>) =
-            case.reads.into_iter().zip(received).filter(|(read, _)| !read.bits.is_empty()).unzip();
-        if reads.is_empty() {
-            continue;
-        }
-        let cause = truth.fault.cause();
-        let Some((evidence, pulses)) = lay_findings(cause, &received, &model, shape, random) else {
-            continue;
+    /// A case; `None` where what was drawn is impossible, or not asked.
+    fn draw(&self, random: &mut impl Rng) -> Option<DrawnCase> {
+        let model = self.model;
+        let (wire, _) = self.wires[weighted(self.wires.iter().map(|wire| wire.1), random)?];
+        let mut fault = Fault::draw(wire, model, random)?;
+        let suffers: Vec<bool> = match fault.share() {
+            Some(share) => self.expected.iter().map(|_| chance(share, random)).collect(),
+            None => Vec::new(),
         };
-        for (read, evidence) in reads.iter_mut().zip(evidence) {
-            read.pulses = evidence;
-        }
-        return Ok(DrawnCapture {
-            case: Case { reads, captured: Some(at), ..Case::default() },
-            truth,
-            pulses,
+        let suffers_it = |at: usize| suffers.get(at).copied().unwrap_or(false);
+        let arrives = |at: usize, random: &mut _| {
+            let missing = wire == Wire::ReadsMissing && suffers_it(at);
+            !chance(model.empty, random) && !missing
+        };
+        let arrived: Vec<usize> =
+            (0..self.expected.len()).filter(|&at| arrives(at, random)).collect();
+        let told: Vec<&Expected> = arrived.iter().map(|&at| &self.expected[at]).collect();
+        let whose = self.whose(&told, random)?;
+        let cards = match wire {
+            Wire::Alone(cause) if cause.is_without_layout() => {
+                if cause == Cause::UnknownLayout && whose != Whose::MixedCards {
+                    let length = self.unlisted_length(random)?;
+                    fault = Fault::new(cause, Held::Length(length)).ok()?;
+                }
+                None
+            }
+            _ => {
+                let suffers: Vec<bool> = arrived.iter().map(|&at| suffers_it(at)).collect();
+                Some(self.cards(&fault, whose, &told, &suffers, random)?)
+            }
+        };
+        let (card, layout) = match &cards {
+            Some(cards) => (Some(cards.state), cards.layout),
+            None => (None, None),
+        };
+        let came = match cards {
+            Some(cards) => cards.reads,
+            None => {
+                let reads = self.strays(&fault, whose, told.len(), random)?;
+                reads.into_iter().map(|read| (None, read)).collect()
+            }
+        };
+        let nothing = (None, SentRead::new(Cause::None));
+        let mut all = vec![nothing; self.expected.len()];
+        arrived.into_iter().zip(came).for_each(|(at, came)| all[at] = came);
+        let (frames, sent): (Vec<_>, Vec<_>) = all.into_iter().unzip();
+        let reads = sent.iter().zip(self.expected);
+        let reads = reads.map(|(sent, expected): (&SentRead, _)| CaseRead {
+            expected: expected.clone(),
+            ..CaseRead::from(sent.bits)
         });
+        Some(DrawnCase {
+            case: Case { reads: reads.collect(), ..Case::default() },
+            truth: Truth { fault, card, layout, whose, suffers, frames },
+            sent,
+        })
     }
-    Err(DrawError::Nothing)
-}
 
-/// The findings of each read, drawn at the model's rates, and pulses that show
-/// just these; `None` where none can.
-pub(crate) fn lay_findings(
-    cause: Cause,
-    received: &[SentRead],
-    model: &Model,
-    shape: &Shape,
-    random: &mut impl Rng,
-) -> Option<(Vec<Evidence>, Vec<Vec<Pulse>>)> {
-    let draw = |read| draw_evidence(cause, read, model, random);
-    let wanted: Vec<Evidence> = received.iter().map(draw).collect();
-    let pulses = pulses_showing(cause, received, &wanted, shape, random)?;
-    Some((wanted, pulses))
-}
-
-type Weighted = (Cause, Option<(CardState, usize)>, f64);
-
-/// Every possible combination with its prior. An impossible one keeps its
-/// prior without ever coming true, so it is passed over, not shared out.
-fn possible(
-    expected: &[Expected],
-    candidates: &Candidates,
-    model: &Model,
-) -> Result<Vec<Weighted>, DrawError> {
-    let layouts = candidates.layouts();
-    let long_enough = layouts.iter().all(|layout| layout.bits() >= SHORTEST_LAYOUT);
-    if expected.is_empty() || layouts.is_empty() || !long_enough {
-        return Err(DrawError::Nothing);
-    }
-    let fitting: Vec<bool> =
-        layouts.iter().map(|layout| expected.iter().all(|card| fits(layout, card))).collect();
-    if !fitting.contains(&true) {
-        return Err(DrawError::ExpectedFitsNoLayout);
-    }
-    let any_expected = expected.iter().any(|card| !card.is_empty());
-    let states = if any_expected { &CardState::ALL[..] } else { &CardState::ALL[..1] };
-    let priors = candidates.priors(model.configured);
-    let mut possible = Vec::new();
-    for cause in Cause::ALL {
-        if Pulses::of(cause).is_some() && model.rates(cause).is_empty() {
-            continue;
+    /// Whose cards the reads are of that are not empty; `None` where there is
+    /// none.
+    fn whose(&self, told: &[&Expected], random: &mut impl Rng) -> Option<Whose> {
+        match told.len() {
+            0 => return None,
+            1 => return Some(Whose::OwnCards),
+            _ => {}
         }
-        if cause.is_without_layout() {
-            possible.push((cause, None, model.prior(cause)));
-            continue;
+        let mut cards = told.iter().filter(|card| !card.is_empty());
+        let differ = cards.next().is_some_and(|first| cards.any(|card| card != first));
+        let weight = |whose: Whose| match whose {
+            Whose::OneCard if differ => 0.0,
+            Whose::MixedCards if self.layouts.len() < 2 => 0.0,
+            whose => self.model.presented.0[whose.index()],
+        };
+        weighted(Whose::ALL.into_iter().map(weight), random).map(|at| Whose::ALL[at])
+    }
+
+    /// The length of a layout that is not among the candidates.
+    fn unlisted_length(&self, random: &mut impl Rng) -> Option<usize> {
+        let listed = |bits| self.candidates.layouts().iter().any(|layout| layout.bits() == bits);
+        draw_length(&self.model.unlisted, listed, random)
+    }
+
+    /// The reads of a cause that has no layout.
+    fn strays(
+        &self,
+        fault: &Fault,
+        whose: Whose,
+        count: usize,
+        random: &mut impl Rng,
+    ) -> Option<Vec<SentRead>> {
+        let cause = fault.cause();
+        let read = |bits: &Bits| SentRead::from_nowhere(cause, bits);
+        let reads = match (fault.held(), whose) {
+            (Held::Length(length), Whose::OneCard) => {
+                vec![read(&draw_unlisted(length, random)); count]
+            }
+            (Held::Length(length), _) => {
+                draw_unlisted_cards(length, count, random).iter().map(read).collect()
+            }
+            _ => (0..count).map(|_| self.stray(cause, random)).collect::<Option<_>>()?,
+        };
+        Some(reads)
+    }
+
+    /// One read by itself of a cause that has no layout.
+    fn stray(&self, cause: Cause, random: &mut impl Rng) -> Option<SentRead> {
+        let held = match cause {
+            Cause::UnknownLayout => Held::Length(self.unlisted_length(random)?),
+            _ => Held::Nothing,
+        };
+        without_frame(&Fault::new(cause, held).ok()?, random)
+    }
+
+    /// Card state, layout and cards, and what arrives of each.
+    fn cards(
+        &self,
+        fault: &Fault,
+        whose: Whose,
+        told: &[&Expected],
+        suffers: &[bool],
+        random: &mut impl Rng,
+    ) -> Option<Cards> {
+        let model = self.model;
+        let state = match told.iter().any(|card| !card.is_empty()) {
+            true => CardState::ALL[weighted(model.cards.into_iter(), random)?],
+            false => CardState::AsExpected,
+        };
+        let near = state == CardState::CardDiffers && chance(IS_NEIGHBOUR, random);
+        let layout = match whose {
+            Whose::MixedCards => None,
+            _ => Some(weighted(self.layouts.iter().copied(), random)?),
+        };
+        let each = if fault.cause() == Cause::FrameSplit { 2 } else { 1 };
+        if !told.len().is_multiple_of(each) {
+            return None;
         }
-        for &state in states {
-            if cards(cause, state, expected).is_none() {
+        let frame = |told: &[&Expected], random: &mut _| {
+            let index = match layout {
+                Some(layout) => layout,
+                None => weighted(self.layouts.iter().copied(), random)?,
+            };
+            let layout = &self.candidates.layouts()[index];
+            let known = told.iter().map(|card| Known::of(layout, card, state, near));
+            let known = known.reduce(|one, other| one?.together(other?))??;
+            Some(CardFrame { layout: index, bits: draw_known(layout, &known, random) })
+        };
+        let frames: Vec<CardFrame> = match whose {
+            Whose::OneCard => vec![frame(told, random)?; told.len() / each],
+            _ => told.chunks(each).map(|told| frame(told, random)).collect::<Option<_>>()?,
+        };
+        let mut reads = Vec::with_capacity(told.len());
+        for (frame, suffers) in frames.into_iter().zip(suffers.chunks(each)) {
+            let suffers = suffers.first().copied().unwrap_or(false);
+            let fault = fault.of_read(suffers);
+            if fault.cause().is_without_layout() {
+                reads.push((None, self.stray(fault.cause(), random)?));
                 continue;
             }
-            let card_prior = if any_expected { model.card_prior(state) } else { 1.0 };
-            for (index, layout) in layouts.iter().enumerate() {
-                let sets_facility_apart =
-                    matches!(state, CardState::FacilityDiffers | CardState::CardDiffers);
-                let has_bytes = || layout.fields().iter().any(|field| has_bytes(field.width()));
-                let impossible = !fitting[index]
-                    || sets_facility_apart && layout.field(FACILITY).is_none()
-                    || cause == Cause::BytesReversed && !has_bytes();
-                if !impossible {
-                    let weight = model.prior(cause) * card_prior * priors[index];
-                    possible.push((cause, Some((state, index)), weight));
-                }
-            }
+            let layout = &self.candidates.layouts()[frame.layout];
+            let sent = send(&fault, layout, &frame.bits, random).ok()?;
+            reads.extend(sent.reads.into_iter().map(|read| (Some(frame), read)));
         }
+        let lengths = || reads.iter().map(|(_, read)| read.bits.len());
+        let nothing = lengths().any(|bits| bits == 0);
+        let of_one_card = |layout: usize| {
+            let bits = self.candidates.layouts()[layout].bits();
+            is_asked_of_one_card(fault.cause(), bits, lengths())
+        };
+        let asked = whose != Whose::OneCard || layout.is_some_and(of_one_card);
+        (!nothing && asked).then_some(Cards { state, layout, reads })
     }
-    Ok(possible)
 }
 
-/// What each presented card is known to carry in this state; `None` where
-/// frames are split and the reads do not pair up.
-fn cards(cause: Cause, state: CardState, expected: &[Expected]) -> Option<Vec<Expected>> {
-    let each: Vec<Expected> = expected.iter().map(|card| holds_in(state, card)).collect();
-    if cause != Cause::FrameSplit {
-        return Some(each);
+/// Whether it is asked of a cause, by itself, behind swapped lines or at times,
+/// if these reads are of one card of so many bits: the walk over all of them
+/// together has to stay small.
+fn is_asked_of_one_card(
+    cause: Cause,
+    bits: usize,
+    reads: impl ExactSizeIterator<Item = usize>,
+) -> bool {
+    /// The most ways the reads may come apart.
+    const MOST_WAYS: usize = 10_000;
+    /// The most reads of which bits are changed.
+    const MOST_CHANGED: usize = 6;
+    if cause == Cause::BitsChanged {
+        return reads.len() <= MOST_CHANGED;
     }
-    if !each.len().is_multiple_of(2) {
-        return None;
-    }
-    each.chunks_exact(2)
-        .map(|pair| match pair {
-            [first, second] if first.is_empty() || first == second => Some(second.clone()),
-            [first, second] if second.is_empty() => Some(first.clone()),
-            _ => None,
-        })
-        .collect()
+    let ways =
+        reads.fold(1usize, |ways, read| ways.saturating_mul(read.min(bits.abs_diff(read)) + 1));
+    Pulses::of(cause).is_none() || ways <= MOST_WAYS
 }

@@ -1,10 +1,11 @@
 //! Frames of cards drawn at random, and the order of their bytes.
 
-use misread_core::layout::{Field, Kind};
+use misread_core::layout::Kind;
 use misread_core::{Bit, Bits, Layout};
 use rand_core::Rng;
 
-use super::random::coin;
+use super::known::{Known, put};
+use super::unlisted::even;
 
 /// Whether a field of so many bits is sent in bytes that can be reversed: 16,
 /// 24, 32 … 64 bits.
@@ -37,16 +38,19 @@ pub fn draw_frame<'a>(
     values: impl IntoIterator<Item = (&'a str, u64)>,
     random: &mut impl Rng,
 ) -> Option<Bits> {
-    let mut frame: Bits = (0..layout.bits()).map(|_| Bit::from(coin(random))).collect();
-    for (name, number) in values {
-        let field = layout.field(name)?;
-        put(&mut frame, field, field.to_raw(number)?);
-    }
+    let known = Known::whole(layout, values)?;
+    Some(draw_known(layout, &known, random))
+}
+
+/// The same of a card of which this is known.
+pub(super) fn draw_known(layout: &Layout, known: &Known, random: &mut impl Rng) -> Bits {
+    let mut frame = even(layout.bits(), random);
+    known.put(layout, &mut frame);
     for (index, value) in layout.fixed().iter().flat_map(|rule| rule.bits()) {
         frame.set(index, value.into());
     }
     complete(layout, &mut frame);
-    Some(frame)
+    frame
 }
 
 /// The frame a reader sends that reverses the bytes of every field of 16, 24,
@@ -59,17 +63,11 @@ pub fn bytes_reversed(layout: &Layout, frame: &Bits) -> Option<Bits> {
     let mut sent = *frame;
     let mut reversed = false;
     for field in layout.fields().iter().filter(|field| has_bytes(field.width())) {
-        put(&mut sent, field, reverse_bytes(field.raw_in(frame)?, field.width()));
+        put(&mut sent, field, reverse_bytes(field.raw_in(frame)?, field.width()), 0);
         reversed = true;
     }
     complete(layout, &mut sent);
     reversed.then_some(sent)
-}
-
-fn put(frame: &mut Bits, field: &Field, raw: u64) {
-    for (shift, index) in field.indices().rev().enumerate() {
-        frame.set(index, Bit::from(raw >> shift & 1 == 1));
-    }
 }
 
 /// Sets the parity bits. A rule may cover the parity bit of another one, so

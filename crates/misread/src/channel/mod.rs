@@ -6,15 +6,14 @@
 //! can be used one by one:
 //!
 //! 1. [`draw_frame`]: a frame of a card of which some values are known.
-//! 2. [`Fault`]: a cause with what holds for all reads of a case, its rate for
-//!    one.
+//! 2. [`Fault`]: a wire state (a cause, two at once, or one at times) with what
+//!    holds for a whole case, its rate for one.
 //! 3. [`send`]: the frame through the fault; what arrives, bit by bit, with
 //!    where each bit came from, so that pulses can be drawn from it.
 //! 4. [`draw_expected`] and [`draw_case_expecting`]: what an installer says of
 //!    the cards, and the reads of a case with the truth about it, each drawn
-//!    from the priors of a [`Model`](crate::cause::Model); [`draw_case`] is
+//!    from the weights of a [`Model`](crate::cause::Model); [`draw_case`] is
 //!    both in one.
-//!
 //! 5. [`pulses`]: the pulses of what arrived, with the findings that the cause
 //!    brings; [`pulses_showing`]: with given ones; [`draw_capture`]: a whole
 //!    case with findings drawn from the model, and its pulses.
@@ -47,24 +46,26 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod capture;
 mod draw;
+mod fault;
 mod frame;
+mod known;
 pub(crate) mod random;
 mod send;
+pub(crate) mod unlisted;
 mod wires;
 
-pub(crate) use draw::lay_findings;
+pub(crate) use capture::lay_findings;
+pub use capture::{DrawnCapture, capture_of, draw_capture};
 pub use draw::{
-    DrawError, DrawnCapture, DrawnCase, Truth, draw_capture, draw_case, draw_case_expecting,
-    draw_expected,
+    CardFrame, DrawError, DrawnCase, Truth, draw_case, draw_case_expecting, draw_expected,
 };
+pub use fault::{Fault, FaultError, Held, Padding, Short};
 pub use frame::{bytes_reversed, draw_frame, has_bytes, reverse_bytes};
 pub use rand_core::Rng;
 pub use random::{Random, seeded};
-pub use send::{
-    Fault, FaultError, Held, LONGEST_READ, MOST_LOST, Origin, SendError, Sent, SentRead, Short,
-    send,
-};
+pub use send::{BITS_CHANGED, LONGEST_READ, MOST_LOST, Origin, SendError, Sent, SentRead, send};
 pub use wires::{Shape, ShapeError, changes, draw_evidence, pulses, pulses_showing};
 
 use crate::cause::Cause;

@@ -51,7 +51,7 @@ pub(crate) fn below(count: usize, random: &mut impl Rng) -> usize {
 }
 
 /// A number from `first` to `last`, each equally likely.
-pub(super) fn between(first: usize, last: usize, random: &mut impl Rng) -> usize {
+pub(crate) fn between(first: usize, last: usize, random: &mut impl Rng) -> usize {
     first + below(last - first + 1, random)
 }
 

@@ -4,9 +4,10 @@ use misread_core::bits::MAX_BITS;
 use misread_core::{Bit, Bits, Layout};
 use rand_core::Rng;
 
-use super::random::{below, between, coin, weighted};
-use super::{Arrival, Chance, Pulses, bytes_reversed};
-use crate::cause::{Cause, Model};
+use super::random::{below, between, chance, weighted};
+use super::unlisted::{draw_length, draw_random_bits, draw_unlisted};
+use super::{Arrival, Chance, Fault, Held, Pulses, bytes_reversed};
+use crate::cause::{Cause, Wire};
 
 /// The most bits that go missing at one end of a frame; a frame always keeps
 /// one.
@@ -15,145 +16,9 @@ pub const MOST_LOST: usize = 8;
 /// The longest read, in bits, and the longest that means nothing.
 pub const LONGEST_READ: usize = MAX_BITS;
 
-/// A cause, with what holds for all reads of a case.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Fault {
-    cause: Cause,
-    held: Held,
-}
-
-/// What holds for all reads of a case, beside the cause.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Held {
-    /// Nothing more.
-    Nothing,
-    /// At which rate it happens, over 0 and at most 1: the weak, noise and
-    /// ringing causes, and crosstalk.
-    Rate(f64),
-    /// How the receiver takes two lines that touch: [`Cause::LinesShorted`].
-    Short(Short),
-    /// How many bits a frame has, 1 to [`LONGEST_READ`]:
-    /// [`Cause::UnknownLayout`].
-    Length(usize),
-}
-
-/// How a receiver takes each bit where D0 and D1 touch.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Short {
-    /// As 0, then 1.
-    ZeroOne,
-    /// As 1, then 0.
-    OneZero,
-    /// Only as 0.
-    Zero,
-    /// Only as 1.
-    One,
-}
-
-impl Short {
-    /// All four, each equally likely.
-    pub const ALL: [Short; 4] = [Short::ZeroOne, Short::OneZero, Short::Zero, Short::One];
-
-    /// What it takes each bit for.
-    pub fn bits(self) -> &'static [bool] {
-        match self {
-            Short::ZeroOne => &[false, true],
-            Short::OneZero => &[true, false],
-            Short::Zero => &[false],
-            Short::One => &[true],
-        }
-    }
-}
-
-/// A fault that cannot be.
-#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
-pub enum FaultError {
-    /// A rate that is not over 0 and at most 1.
-    #[error("a rate of {0}: a rate is over 0 and at most 1")]
-    Rate(f64),
-    /// A length that is not 1 to [`LONGEST_READ`].
-    #[error("a length of {0} bits: an unknown layout has 1 to {LONGEST_READ}")]
-    Length(usize),
-    /// Something was given that this cause does not hold, or was not given.
-    #[error("{cause} takes {takes}")]
-    Held {
-        /// The cause.
-        cause: Cause,
-        /// What it takes.
-        takes: &'static str,
-    },
-}
-
-impl Fault {
-    /// A cause with what holds for it.
-    ///
-    /// # Errors
-    ///
-    /// What is held is not what the cause takes, or is out of range.
-    pub fn new(cause: Cause, held: Held) -> Result<Self, FaultError> {
-        let takes = match (takes(cause), held) {
-            (Takes::Rate, Held::Rate(rate)) if !(rate > 0.0 && rate <= 1.0) => {
-                return Err(FaultError::Rate(rate));
-            }
-            (Takes::Length, Held::Length(bits)) if !(1..=LONGEST_READ).contains(&bits) => {
-                return Err(FaultError::Length(bits));
-            }
-            (Takes::Rate, Held::Rate(_))
-            | (Takes::Short, Held::Short(_))
-            | (Takes::Length, Held::Length(_))
-            | (Takes::Nothing, Held::Nothing) => return Ok(Fault { cause, held }),
-            (Takes::Rate, _) => "a rate, over 0 and at most 1",
-            (Takes::Short, _) => "the way the receiver takes each bit",
-            (Takes::Length, _) => "a length in bits",
-            (Takes::Nothing, _) => "neither rate, length nor way of taking bits",
-        };
-        Err(FaultError::Held { cause, takes })
-    }
-
-    /// The cause with what holds for it drawn: one of the model's rates, each
-    /// equally likely, and so on. `None` where the model has no rate for it, or
-    /// one that is not over 0 and at most 1.
-    pub fn draw(cause: Cause, model: &Model, random: &mut impl Rng) -> Option<Self> {
-        let held = match takes(cause) {
-            Takes::Nothing => Held::Nothing,
-            Takes::Rate => {
-                let rates = model.rates(cause);
-                Held::Rate(*rates.get(below(rates.len(), random))?)
-            }
-            Takes::Short => Held::Short(Short::ALL[below(Short::ALL.len(), random)]),
-            Takes::Length => Held::Length(between(1, LONGEST_READ, random)),
-        };
-        Fault::new(cause, held).ok()
-    }
-
-    /// The cause.
-    pub fn cause(&self) -> Cause {
-        self.cause
-    }
-
-    /// What holds for all reads of a case.
-    pub fn held(&self) -> Held {
-        self.held
-    }
-}
-
-enum Takes {
-    Nothing,
-    Rate,
-    Short,
-    Length,
-}
-
-fn takes(cause: Cause) -> Takes {
-    match cause {
-        // Open for good: no rate to choose.
-        Cause::D0Open | Cause::D1Open => Takes::Nothing,
-        Cause::LinesShorted => Takes::Short,
-        Cause::UnknownLayout => Takes::Length,
-        _ if Pulses::of(cause).is_some() => Takes::Rate,
-        _ => Takes::Nothing,
-    }
-}
+/// How likely it is of [`Cause::BitsChanged`] that one bit of a frame is
+/// changed, two, and three.
+pub const BITS_CHANGED: [f64; 3] = [0.97, 0.02, 0.01];
 
 /// What became of one frame.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -161,14 +26,20 @@ pub struct Sent {
     /// The frame as the reader sent it; the card's own but for
     /// [`Cause::BytesReversed`].
     pub frame: Bits,
+    /// Whether it suffered what comes and goes; `None` of a fault that every
+    /// frame suffers.
+    pub suffers: Option<bool>,
     /// What arrived: two reads for [`Cause::FrameSplit`], else one. A read may
-    /// be empty where pulses are lost.
+    /// be empty where pulses are lost, and is where nothing is sent.
     pub reads: Vec<SentRead>,
 }
 
 /// A read, and where its bits came from.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct SentRead {
+    /// The cause whose findings its pulses show: the other one of two at once,
+    /// and none of a read that did not suffer what comes at times.
+    pub cause: Cause,
     /// What was received.
     pub bits: Bits,
     /// Where each bit came from; as many as there are bits.
@@ -185,7 +56,8 @@ pub enum Origin {
     Before(usize),
     /// An extra pulse brought about by this bit's pulse, just after it.
     After(usize),
-    /// No frame: the bits mean nothing.
+    /// No frame of a listed layout: it is of another one, means nothing, or was
+    /// filled in.
     Nowhere,
 }
 
@@ -209,6 +81,14 @@ pub enum SendError {
     /// No field has bytes to reverse.
     #[error("no field of the layout has 16, 24, 32 … 64 bits, so there are no bytes to reverse")]
     NoBytes,
+    /// The frame has whole bytes or words already.
+    #[error("{bits} bits are a multiple of {multiple} already, so nothing is filled up")]
+    NothingToFill {
+        /// How many bits it has.
+        bits: usize,
+        /// A multiple of how many bits it was to be filled up to.
+        multiple: usize,
+    },
     /// A frame of one bit has no part to lose and no place to cut.
     #[error("a frame of one bit cannot be cut; {cause} takes at least two")]
     TooShort {
@@ -219,10 +99,10 @@ pub enum SendError {
 
 /// Sends a frame of this layout through a fault.
 ///
-/// What is drawn afresh for each frame (which pulses are lost, where it is cut
-/// …) comes from `random`; what holds for the whole case is in `fault`. Causes
-/// without a layout ignore the frame. A read that would be over
-/// [`LONGEST_READ`] bits keeps the first of them.
+/// What is drawn afresh for each frame (whether it suffers what comes and goes,
+/// which pulses are lost, where it is cut …) comes from `random`; what holds for
+/// the whole case is in `fault`. Causes without a layout ignore the frame. A read
+/// that would be over [`LONGEST_READ`] bits keeps the first of them.
 ///
 /// # Errors
 ///
@@ -233,6 +113,22 @@ pub fn send(
     frame: &Bits,
     random: &mut impl Rng,
 ) -> Result<Sent, SendError> {
+    let suffers = fault.share().map(|share| chance(share, random));
+    if fault.wire() == Wire::ReadsMissing && suffers == Some(true) {
+        return Ok(Sent { frame: *frame, suffers, reads: vec![SentRead::new(Cause::None)] });
+    }
+    let (frame, reads) = suffer(&fault.of_read(suffers == Some(true)), layout, frame, random)?;
+    Ok(Sent { frame, suffers, reads })
+}
+
+/// The frame as the reader sends it, and what arrives, of a fault that does not
+/// come and go.
+fn suffer(
+    fault: &Fault,
+    layout: &Layout,
+    frame: &Bits,
+    random: &mut impl Rng,
+) -> Result<(Bits, Vec<SentRead>), SendError> {
     let n = layout.bits();
     if frame.len() != n {
         return Err(SendError::Length { found: frame.len(), expected: n });
@@ -240,11 +136,11 @@ pub fn send(
     if let Some(index) = frame.iter().position(|bit| bit == Bit::Unread) {
         return Err(SendError::Unread { position: index + 1 });
     }
-    let cause = fault.cause;
+    let cause = fault.cause();
     if let Some(read) = without_frame(fault, random) {
-        return Ok(Sent { frame: *frame, reads: vec![read] });
+        return Ok((*frame, vec![read]));
     }
-    let frame = match cause {
+    let sent = match cause {
         Cause::BytesReversed => bytes_reversed(layout, frame).ok_or(SendError::NoBytes)?,
         _ => *frame,
     };
@@ -252,57 +148,74 @@ pub fn send(
     if cut_takes_two && n < 2 {
         return Err(SendError::TooShort { cause });
     }
-    let whole = SentRead::of(&frame, (0..n).map(Origin::Bit));
-    let one = |read: SentRead| vec![read];
-    let reads = match cause {
+    // Behind swapped lines; what happens next happens at the panel's terminals.
+    let frame = match fault.wire() {
+        Wire::Swapped(_) => sent.complement(),
+        _ => sent,
+    };
+    let whole = SentRead::of(cause, &frame, (0..n).map(Origin::Bit));
+    let read = match cause {
         Cause::LinesSwapped | Cause::BitsInverted => {
-            one(SentRead { bits: whole.bits.complement(), ..whole })
+            SentRead { bits: whole.bits.complement(), ..whole }
         }
         Cause::BitOrderReversed => {
-            one(SentRead::of(&frame.reverse(), (0..n).rev().map(Origin::Bit)))
+            SentRead::of(cause, &frame.reverse(), (0..n).rev().map(Origin::Bit))
         }
-        Cause::HeadLost => one(whole.part(between(1, MOST_LOST.min(n - 1), random), n)),
-        Cause::TailLost => one(whole.part(0, n - between(1, MOST_LOST.min(n - 1), random))),
+        Cause::Padded => filled_up(fault, &whole)?,
+        Cause::HeadLost => whole.part(between(1, MOST_LOST.min(n - 1), random), n),
+        Cause::TailLost => whole.part(0, n - between(1, MOST_LOST.min(n - 1), random)),
         Cause::FrameSplit => {
             let cut = between(1, n - 1, random);
-            vec![whole.part(0, cut), whole.part(cut, n)]
+            return Ok((sent, vec![whole.part(0, cut), whole.part(cut, n)]));
         }
         Cause::FramesMerged => {
-            let mut twice = SentRead::default();
-            for _ in 0..2 {
-                frame.iter().zip(0..n).for_each(|(bit, i)| twice.push(bit, Origin::Bit(i)));
-            }
-            one(twice)
+            let mut twice = whole.clone();
+            frame.iter().zip(0..n).for_each(|(bit, i)| twice.push(bit, Origin::Bit(i)));
+            twice
         }
         Cause::BitsChanged => {
-            let mut read = whole;
-            let index = below(n, random);
-            read.bits.set(index, Bit::from(frame.get(index) != Some(Bit::One)));
-            one(read)
+            let drawn = weighted(BITS_CHANGED.into_iter(), random).unwrap_or_default();
+            whole.changed(drawn + 1, random)
         }
-        Cause::LinesShorted => one(shorted(fault, &frame)),
+        Cause::LinesShorted => shorted(fault, &frame),
         _ => match Pulses::of(cause) {
-            Some(pulses) => one(pulses_of(fault, &pulses, &frame, random)),
-            None => one(whole),
+            Some(pulses) => pulses_of(fault, &pulses, &frame, random),
+            None => whole,
         },
     };
-    Ok(Sent { frame, reads })
+    Ok((sent, vec![read]))
 }
 
 /// One read of a cause that has no layout; `None` for the others.
 pub(super) fn without_frame(fault: &Fault, random: &mut impl Rng) -> Option<SentRead> {
-    let length = match (fault.cause, fault.held) {
-        (Cause::UnknownLayout, Held::Length(length)) => length,
-        (Cause::RandomBits, _) => between(1, LONGEST_READ, random),
+    let bits = match (fault.wire(), fault.held()) {
+        (Wire::Alone(Cause::UnknownLayout), Held::Length(length)) => draw_unlisted(length, random),
+        (Wire::Alone(Cause::UnknownLayout), Held::Lengths(lengths)) => {
+            draw_unlisted(draw_length(&lengths, |_| false, random)?, random)
+        }
+        (Wire::Alone(Cause::RandomBits), _) => draw_random_bits(random),
         _ => return None,
     };
-    let bits: Bits = (0..length).map(|_| Bit::from(coin(random))).collect();
-    Some(SentRead::from_nowhere(&bits))
+    Some(SentRead::from_nowhere(fault.cause(), &bits))
+}
+
+fn filled_up(fault: &Fault, whole: &SentRead) -> Result<SentRead, SendError> {
+    let Held::Padding(padding) = fault.held() else { return Ok(whole.clone()) };
+    let (bits, multiple) = (whole.bits.len(), padding.multiple());
+    let zeros = padding.zeros(bits).ok_or(SendError::NothingToFill { bits, multiple })?;
+    let mut read = SentRead::new(whole.cause);
+    let fill = |read: &mut SentRead, here: bool| {
+        (0..if here { zeros } else { 0 }).for_each(|_| read.push(Bit::Zero, Origin::Nowhere));
+    };
+    fill(&mut read, padding.is_at_start());
+    whole.bits.iter().zip(&whole.origins).for_each(|(bit, &origin)| read.push(bit, origin));
+    fill(&mut read, !padding.is_at_start());
+    Ok(read)
 }
 
 fn shorted(fault: &Fault, frame: &Bits) -> SentRead {
-    let Held::Short(short) = fault.held else { return SentRead::default() };
-    let mut read = SentRead::default();
+    let mut read = SentRead::new(fault.cause());
+    let Held::Short(short) = fault.held() else { return read };
     for (index, sent) in frame.iter().enumerate() {
         match *short.bits() {
             [only] => read.push(only.into(), Origin::Bit(index)),
@@ -323,7 +236,7 @@ fn shorted(fault: &Fault, frame: &Bits) -> SentRead {
 }
 
 fn pulses_of(fault: &Fault, pulses: &Pulses, frame: &Bits, random: &mut impl Rng) -> SentRead {
-    let rate = match fault.held {
+    let rate = match fault.held() {
         Held::Rate(rate) => rate,
         _ => 1.0,
     };
@@ -341,7 +254,7 @@ fn pulses_of(fault: &Fault, pulses: &Pulses, frame: &Bits, random: &mut impl Rng
     // Noise has an extra pulse in the gap before a bit; what a bit's own pulse
     // brings about comes after it.
     let extra_first = pulses.tail.len() > 1;
-    let mut read = SentRead::default();
+    let mut read = SentRead::new(fault.cause());
     for (index, sent) in frame.iter().enumerate() {
         let origins = if extra_first {
             [Origin::Before(index), Origin::Bit(index)]
@@ -365,13 +278,28 @@ fn pulses_of(fault: &Fault, pulses: &Pulses, frame: &Bits, random: &mut impl Rng
 }
 
 impl SentRead {
-    fn of(bits: &Bits, origins: impl Iterator<Item = Origin>) -> Self {
-        SentRead { bits: *bits, origins: origins.collect() }
+    /// A read of which nothing has arrived.
+    pub(crate) fn new(cause: Cause) -> Self {
+        SentRead { cause, bits: Bits::new(), origins: Vec::new() }
+    }
+
+    fn of(cause: Cause, bits: &Bits, origins: impl Iterator<Item = Origin>) -> Self {
+        SentRead { cause, bits: *bits, origins: origins.collect() }
     }
 
     /// Bits that came from no frame.
-    pub(super) fn from_nowhere(bits: &Bits) -> Self {
-        SentRead::of(bits, (0..bits.len()).map(|_| Origin::Nowhere))
+    pub(crate) fn from_nowhere(cause: Cause, bits: &Bits) -> Self {
+        SentRead::of(cause, bits, (0..bits.len()).map(|_| Origin::Nowhere))
+    }
+
+    /// Some of the bits turned over, every choice of so many equally likely.
+    pub(crate) fn changed(mut self, count: usize, random: &mut impl Rng) -> Self {
+        let mut left: Vec<usize> = (0..self.bits.len()).collect();
+        for _ in 0..count.min(left.len()) {
+            let index = left.swap_remove(below(left.len(), random));
+            self.bits.set(index, Bit::from(self.bits.get(index) != Some(Bit::One)));
+        }
+        self
     }
 
     /// Does nothing once the read is full.
@@ -382,7 +310,8 @@ impl SentRead {
     }
 
     fn part(&self, start: usize, end: usize) -> Self {
-        SentRead::of(&self.bits.slice(start, end), self.origins[start..end].iter().copied())
+        let origins = self.origins[start..end].iter().copied();
+        SentRead::of(self.cause, &self.bits.slice(start, end), origins)
     }
 }
 

@@ -112,8 +112,9 @@ impl Default for Shape {
     }
 }
 
-/// The pulses of each read as the cause would have them; the reads stand one
-/// after the other, with the usual gaps between.
+/// The pulses of each read as its cause would have them; the reads stand one
+/// after the other, with the usual gaps between. A read of which nothing arrived
+/// is silence for as long as the next card takes.
 ///
 /// A capture of them shows the findings that the model's table gives the cause,
 /// and keeps every limit of [`Limits::SIA_AC_01`] that the shape keeps, but for
@@ -133,53 +134,48 @@ impl Default for Shape {
 /// 0.45 ms any extra pulse is closer to one of them than 200 µs; under some
 /// 0.25 ms, or where a pulse lasts an eighth of the beat, it hides the beat
 /// itself, and findings that hang on it come and go.
-pub fn pulses(
-    cause: Cause,
-    reads: &[SentRead],
-    shape: &Shape,
-    random: &mut impl Rng,
-) -> Vec<Vec<Pulse>> {
+pub fn pulses(reads: &[SentRead], shape: &Shape, random: &mut impl Rng) -> Vec<Vec<Pulse>> {
     let mut laid: Vec<Vec<Pulse>> = reads
         .iter()
         .map(|read| {
-            let mut wires = if cause == Cause::RandomBits {
-                Wires::adrift(read, shape, random)
-            } else {
-                Wires::by_cause(cause, read, &own(cause), shape, true, random)
+            let mut wires = match read.cause {
+                Cause::RandomBits => Wires::adrift(read, shape, random),
+                cause => Wires::by_cause(read, &own(cause), shape, true, random),
             };
             for line in Line::BOTH {
-                if chance(runts(cause, line, &wires), random) {
+                if chance(runts(read.cause, line, &wires), random) {
                     wires.add_runts(line, random);
                 }
             }
             wires.finish()
         })
         .collect();
-    set_out(cause, &mut laid, random);
+    set_out(reads, &mut laid, random);
     laid
 }
 
 /// The pulses of each read so that a capture of them shows just these findings
-/// of the model's table: as the cause would have them where that does, else on
+/// of the model's table: as its cause would have them where that does, else on
 /// an even beat with what is wanted put in. Runts and pairs that no cause but
 /// chance brings are within the limits as well, where that shows them. `None`
 /// where no pulses with these bits can show them, such as a short pulse on a
 /// line with a single one.
 pub fn pulses_showing(
-    cause: Cause,
     reads: &[SentRead],
     wanted: &[Evidence],
     shape: &Shape,
     random: &mut impl Rng,
 ) -> Option<Vec<Vec<Pulse>>> {
-    let by_cause = vec![cause == Cause::RandomBits; reads.len()];
-    let mut even = by_cause.clone();
+    // Lines that nothing drives have no beat to put anything into.
+    let from_the_start: Vec<bool> =
+        reads.iter().map(|read| read.cause == Cause::RandomBits).collect();
+    let mut even = from_the_start.clone();
     let mut laid: Vec<Vec<Pulse>> = vec![Vec::new(); reads.len()];
     let mut again = vec![true; reads.len()];
     for count in 0..WITHIN_LIMITS + TRIES {
         let within_limits = count < WITHIN_LIMITS;
         if count == WITHIN_LIMITS {
-            even.clone_from(&by_cause);
+            even.clone_from(&from_the_start);
         }
         for (index, (read, wanted)) in reads.iter().zip(wanted).enumerate() {
             if !again[index] {
@@ -187,7 +183,7 @@ pub fn pulses_showing(
             }
             let mut wires = match even[index] {
                 true => Wires::even(read, shape, within_limits, random),
-                false => Wires::by_cause(cause, read, wanted, shape, within_limits, random),
+                false => Wires::by_cause(read, wanted, shape, within_limits, random),
             };
             wires.put_in(wanted, random);
             laid[index] = wires.finish();
@@ -200,7 +196,7 @@ pub fn pulses_showing(
             done &= !again[index];
         }
         if done {
-            set_out(cause, &mut laid, random);
+            set_out(reads, &mut laid, random);
             return Some(laid);
         }
     }
@@ -208,13 +204,8 @@ pub fn pulses_showing(
 }
 
 /// Which findings are looked for in a read of these pulses, each drawn at the
-/// rate that the model has for it.
-pub fn draw_evidence(
-    cause: Cause,
-    read: &SentRead,
-    model: &Model,
-    random: &mut impl Rng,
-) -> Evidence {
+/// rate that the model has for it under the cause of the read.
+pub fn draw_evidence(read: &SentRead, model: &Model, random: &mut impl Rng) -> Evidence {
     let mut pulses = Vec::with_capacity(read.bits.len());
     for bit in read.bits.iter() {
         let start = pulses.len() as i64;
@@ -224,7 +215,7 @@ pub fn draw_evidence(
     let mut draw = |sought: Sought, place: &mut Option<bool>| {
         // One number for each, looked for or not: what one read draws does not
         // shift what the next one does.
-        let found = chance(model.finding(sought, cause), random);
+        let found = chance(model.finding(sought, read.cause), random);
         *place = place.map(|_| found);
     };
     draw(Sought::LinesOverlap, &mut evidence.lines_overlap);
@@ -308,18 +299,20 @@ fn runts(cause: Cause, line: Line, wires: &Wires<'_>) -> f64 {
 
 /// Sets the reads one after the other. A frame that is split has a gap that
 /// just ends a read; cards are presented a second or two apart.
-fn set_out(cause: Cause, reads: &mut [Vec<Pulse>], random: &mut impl Rng) {
+fn set_out(reads: &[SentRead], laid: &mut [Vec<Pulse>], random: &mut impl Rng) {
     const MS: f64 = 1e6;
     let mut start = 0;
-    for (index, read) in reads.iter_mut().enumerate() {
+    let mut is_rest = false;
+    for (index, (read, pulses)) in reads.iter().zip(laid).enumerate() {
         let gap = match index {
             0 => 100.0 * MS,
-            _ if cause == Cause::FrameSplit && index % 2 == 1 => (30.0 + 10.0 * unit(random)) * MS,
+            _ if is_rest => (30.0 + 10.0 * unit(random)) * MS,
             _ => (1_000.0 + 1_000.0 * unit(random)) * MS,
         };
+        is_rest = !is_rest && read.cause == Cause::FrameSplit;
         start += gap as i64;
-        read.iter_mut().for_each(|pulse| pulse.start += start);
-        start = read.iter().map(Pulse::end).max().unwrap_or(start);
+        pulses.iter_mut().for_each(|pulse| pulse.start += start);
+        start = pulses.iter().map(Pulse::end).max().unwrap_or(start);
     }
 }
 

@@ -8,8 +8,9 @@ use rand_core::Rng;
 use super::weigh::Frames;
 use super::{Habits, Press, Sending};
 use crate::cause::{Cause, Model, ProbeAt};
-use crate::channel::random::{below, chance, weighted};
-use crate::channel::{Fault, Held, Pulses, SentRead, Shape, lay_findings, send};
+use crate::channel::random::{below, between, chance, weighted};
+use crate::channel::unlisted::even;
+use crate::channel::{Fault, Held, LONGEST_READ, Pulses, SentRead, Shape, lay_findings, send};
 
 /// The presses of a code as a capture of the lines shows them.
 #[derive(Clone, Debug, PartialEq)]
@@ -88,18 +89,26 @@ pub fn draw_presses(
     for _ in 0..DRAWS {
         let cause = weighted(Cause::ALL.into_iter().map(weight), random).ok_or(NothingToDraw)?;
         let cause = Cause::ALL[cause];
-        let fault = Fault::draw(cause, &model, random).ok_or(NothingToDraw)?;
+        let fault = match cause {
+            // A keypad that sends something else sends it of any length.
+            Cause::UnknownLayout => {
+                Fault::new(cause, Held::Length(between(1, LONGEST_READ, random))).ok()
+            }
+            _ => Fault::draw(cause, &model, random),
+        };
+        let fault = fault.ok_or(NothingToDraw)?;
         let keys = match chance(habits.otherwise, random) {
             true => any_keys(said.len(), habits, random),
             false => said.to_vec(),
         };
         let mut frames: Vec<Bits> = keys.iter().map(|&key| mode.encode(key)).collect();
-        let mut received = received(&fault, &layout, &frames, random).ok_or(NothingToDraw)?;
+        // Some ways of filling up leave a frame as it is.
+        let Some(mut received) = received(&fault, &layout, &frames, random) else { continue };
         received.retain(|read| !read.bits.is_empty());
         if received.is_empty() {
             continue;
         }
-        let Some((evidence, pulses)) = lay_findings(cause, &received, &model, shape, random) else {
+        let Some((evidence, pulses)) = lay_findings(&received, &model, shape, random) else {
             continue;
         };
         let presses = received.iter().zip(evidence).zip(&pulses);
@@ -118,19 +127,40 @@ pub fn draw_presses(
     Err(NothingToDraw)
 }
 
-/// What arrives of each frame. All of them are one case: where one bit is
-/// changed, it is one among them all.
+/// What arrives of each frame. All of them are one case: where bits are
+/// changed, it is one bit among them all. `None` where the fault does nothing to
+/// them.
 fn received(
     fault: &Fault,
     layout: &Layout,
     frames: &[Bits],
     random: &mut impl Rng,
 ) -> Option<Vec<SentRead>> {
-    let sound = Fault::new(Cause::None, Held::Nothing).ok()?;
-    let only = (fault.cause() == Cause::BitsChanged).then(|| below(frames.len(), random));
+    match (fault.cause(), fault.held()) {
+        (Cause::BitsChanged, _) => {
+            let sound = Fault::new(Cause::None, Held::Nothing).ok()?;
+            let only = below(frames.len(), random);
+            let mut received = sent(&sound, layout, frames, random)?;
+            let changed = received.get_mut(only)?;
+            *changed = changed.clone().changed(1, random);
+            Some(received)
+        }
+        (cause @ Cause::UnknownLayout, Held::Length(length)) => {
+            let read = |_| SentRead::from_nowhere(cause, &even(length, random));
+            Some(frames.iter().map(read).collect())
+        }
+        _ => sent(fault, layout, frames, random),
+    }
+}
+
+fn sent(
+    fault: &Fault,
+    layout: &Layout,
+    frames: &[Bits],
+    random: &mut impl Rng,
+) -> Option<Vec<SentRead>> {
     let mut received = Vec::with_capacity(frames.len());
-    for (number, frame) in frames.iter().enumerate() {
-        let fault = if only.is_none_or(|only| only == number) { fault } else { &sound };
+    for frame in frames {
         received.extend(send(fault, layout, frame, random).ok()?.reads);
     }
     Some(received)

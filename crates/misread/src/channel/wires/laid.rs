@@ -84,13 +84,13 @@ impl<'s> Wires<'s> {
     /// beat says whether lost pulses leave a gap, and overlapping lines and
     /// double pulses where an extra pulse goes.
     pub(super) fn by_cause(
-        cause: Cause,
         read: &SentRead,
         wanted: &Evidence,
         shape: &'s Shape,
         within_limits: bool,
         random: &mut impl Rng,
     ) -> Self {
+        let cause = read.cause;
         let mut wires = Wires::new(shape, within_limits);
         let beat = i64::from(shape.interval);
         // Of the slowest readers, a gap of two beats is over the limit and still
