@@ -6,7 +6,7 @@ use std::sync::Arc;
 use misread_core::pulse::Evidence;
 use misread_core::{Bits, Layout};
 
-use crate::cause::{CardState, ProbeAt};
+use crate::cause::ProbeAt;
 
 /// The values a presented card is said to carry, by field; empty where nothing
 /// is said.
@@ -135,15 +135,4 @@ pub(crate) fn fits(layout: &Layout, expected: &Expected) -> bool {
     expected.iter().all(|(name, &number)| {
         layout.field(name).is_some_and(|field| field.to_raw(number).is_some())
     })
-}
-
-/// What of an expected card still holds in a card state.
-pub(crate) fn holds_in(state: CardState, expected: &Expected) -> Expected {
-    let keep = |name: &str| match state {
-        CardState::AsExpected => true,
-        CardState::FacilityDiffers => name != FACILITY,
-        CardState::CardDiffers => name == FACILITY,
-        CardState::DifferentCard => false,
-    };
-    expected.iter().filter(|(name, _)| keep(name)).map(|(n, &v)| (n.clone(), v)).collect()
 }

@@ -66,7 +66,7 @@ pub use crate::cause::{Fault, Whose, Wire};
 pub use align::{Aligned, align};
 pub use card::CardFound;
 pub use case::{Candidates, Case, CaseRead, Expected, FACILITY, Presented};
-pub(crate) use case::{fits, holds_in};
+pub(crate) use case::fits;
 pub use diagnosis::{
     Alike, Diagnosis, LEAST_PROBABILITY, Verdict, WHOSE_CARDS, WireFound, diagnose,
 };
