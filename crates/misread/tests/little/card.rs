@@ -52,7 +52,8 @@ impl<'a> Frames<'a> {
     pub(super) fn new(little: &'a Little, prior: f64, reads: &[&Shown]) -> Self {
         let frames = little.frames();
         let with = |bits: KnownBits| -> Among {
-            let with: Vec<usize> = (0..frames.len()).filter(|&at| has(&frames[at], &bits)).collect();
+            let with: Vec<usize> =
+                (0..frames.len()).filter(|&at| has(&frames[at], &bits)).collect();
             Some(with).filter(|with| !with.is_empty())
         };
         let behind = DRAWS.map(|(draw, ..)| {
@@ -82,7 +83,13 @@ fn known(little: &Little, expected: &Known, draw: Draw) -> Option<KnownBits> {
         let carrying = little.field(name)?.carrying(value)?;
         let dropped = match (draw, name == "facility") {
             (Draw::AsExpected, _) => 0,
-            (Draw::FacilityDiffers, is_facility) => if is_facility { carrying.len() } else { 0 },
+            (Draw::FacilityDiffers, is_facility) => {
+                if is_facility {
+                    carrying.len()
+                } else {
+                    0
+                }
+            }
             (Draw::Neighbour | Draw::AnyOther, true) => 0,
             (Draw::Neighbour, false) => 8,
             (Draw::AnyOther, false) | (Draw::Different, _) => carrying.len(),

@@ -44,15 +44,12 @@ impl Through {
     /// read a frame and have a layout.
     pub(super) fn sent(self, little: &Little, t: &Frame, r: &Read) -> Sent {
         use Cause::*;
+        if self.swapped && self.cause == BytesReversed {
+            let turned = little.bytes_reversed(t).map(|sent| turned(&sent));
+            return Sent::surely(one(turned.is_some_and(|sent| is(r, sent.into_iter()))));
+        }
         if self.swapped {
-            let before = match self.cause {
-                BytesReversed => little.bytes_reversed(t),
-                _ => Some(t.clone()),
-            };
-            let Some(before) = before else { return Sent::NEVER };
-            let t = before.iter().map(|bit| !bit).collect();
-            let cause = if self.cause == BytesReversed { None } else { self.cause };
-            return Through { swapped: false, cause, ..self }.sent(little, &t, r);
+            return Through { swapped: false, ..self }.sent(little, &turned(t), r);
         }
         let n = t.len();
         let ones = t.iter().filter(|&&bit| bit).count();
@@ -76,7 +73,8 @@ impl Through {
             D0Open => Sent::surely(one(is(r, vec![true; ones].into_iter()))),
             D1Open => Sent::surely(one(is(r, vec![false; n - ones].into_iter()))),
             LinesShorted => {
-                let taken: &[bool] = [&[false, true][..], &[true, false], &[false], &[true]][self.way];
+                let taken: &[bool] =
+                    [&[false, true][..], &[true, false], &[false], &[true]][self.way];
                 Sent::surely(one(is(r, taken.repeat(n).into_iter())))
             }
             HeadLost => {
@@ -92,13 +90,17 @@ impl Through {
             FramesMerged => Sent::surely(one(is(r, t.repeat(2).into_iter()))),
             BitsChanged => Sent::surely(changed(t, r)),
             D0Weak | D1Weak | BothWeak => weak(t, r, on(self.cause, [D0Weak, D1Weak])),
-            D0Ringing | D1Ringing | BothRinging => ringing(t, r, on(self.cause, [D0Ringing, D1Ringing])),
+            D0Ringing | D1Ringing | BothRinging => {
+                ringing(t, r, on(self.cause, [D0Ringing, D1Ringing]))
+            }
             Crosstalk => extras(t, r, t.len(), &|t, r| ways_crosstalk(t, r)),
             D0Noise | D1Noise => {
                 let line = self.cause == D1Noise;
                 extras(t, r, n + 1, &|t, r| ways_noise(t, r, &[(line, 1.0)]))
             }
-            BothNoise => extras(t, r, n + 1, &|t, r| ways_noise(t, r, &[(false, 0.5), (true, 0.5)])),
+            BothNoise => {
+                extras(t, r, n + 1, &|t, r| ways_noise(t, r, &[(false, 0.5), (true, 0.5)]))
+            }
             FrameSplit | UnknownLayout | RandomBits => {
                 panic!("{} does not send one frame as one read", self.cause)
             }
@@ -109,7 +111,7 @@ impl Through {
     /// split frame.
     pub(super) fn split(self, t: &Frame, first: &Read, second: &Read) -> f64 {
         match self.swapped {
-            true => arrives_split(&t.iter().map(|bit| !bit).collect(), first, second),
+            true => arrives_split(&turned(t), first, second),
             false => arrives_split(t, first, second),
         }
     }
@@ -132,11 +134,22 @@ pub(crate) fn arrives_split(t: &Frame, first: &Read, second: &Read) -> f64 {
 }
 
 /// The probability that nothing at all arrives of the frame.
-pub(crate) fn nothing_arrives(cause: Cause, swapped: bool, rate: f64, little: &Little, t: &Frame) -> f64 {
+pub(crate) fn nothing_arrives(
+    cause: Cause,
+    swapped: bool,
+    rate: f64,
+    little: &Little,
+    t: &Frame,
+) -> f64 {
     use Cause::*;
     let loses = matches!(cause, D0Open | D1Open | D0Weak | D1Weak | BothWeak);
     // What else there is leaves at least one bit of four.
     if loses { Through { swapped, cause, way: 0 }.sent(little, t, &vec![]).at(rate) } else { 0.0 }
+}
+
+/// Every bit complemented.
+pub(super) fn turned(t: &[bool]) -> Frame {
+    t.iter().map(|bit| !bit).collect()
 }
 
 fn is(read: &[Option<bool>], bits: impl ExactSizeIterator<Item = bool>) -> bool {

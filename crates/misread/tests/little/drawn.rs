@@ -68,7 +68,13 @@ pub(crate) fn draw(wire: Wire, littles: &[Little], seed: u64, number: u64) -> Dr
     let shown = making.shown(&model);
     let mut drawn = Drawn {
         weights: layouts.iter().map(|_| *random.of(&[0.25, 1.0, 12.0])).collect(),
-        said: *random.of(&[Said::Nothing, Said::Nothing, Said::Nothing, Said::OneCard, Said::Several]),
+        said: *random.of(&[
+            Said::Nothing,
+            Said::Nothing,
+            Said::Nothing,
+            Said::OneCard,
+            Said::Several,
+        ]),
         captured: *random.of(&[None, None, None, Some(ProbeAt::Panel), Some(ProbeAt::Reader)]),
         shown,
         configured,

@@ -86,8 +86,7 @@ impl<'a> States<'a> {
         if let Wire::Alone(cause @ (Cause::UnknownLayout | Cause::RandomBits)) = wire {
             for &(whose, weight) in &self.whose {
                 let likelihood = self.empties(None) * self.without_layout(cause, whose);
-                weights
-                    .insert((wire, None, Of::Nothing, whose), prior * weight * likelihood);
+                weights.insert((wire, None, Of::Nothing, whose), prior * weight * likelihood);
             }
             return weights;
         }
@@ -160,9 +159,7 @@ impl<'a> States<'a> {
     /// A read by itself that came of no frame of a candidate.
     fn frameless(&self, cause: Cause, read: &Read) -> f64 {
         match cause {
-            Cause::UnknownLayout => {
-                unlisted::alone(read, &self.candidates(), self.question.model)
-            }
+            Cause::UnknownLayout => unlisted::alone(read, &self.candidates(), self.question.model),
             _ => 0.5f64.powi(read.iter().flatten().count() as i32) / 512.0,
         }
     }
@@ -198,9 +195,8 @@ impl<'a> States<'a> {
             BitsChanged => self.reads.len() <= 6,
             D0Open | D1Open | D0Weak | D1Weak | BothWeak | D0Noise | D1Noise | BothNoise
             | D0Ringing | D1Ringing | BothRinging | Crosstalk => {
-                let of = |read: &&Shown| {
-                    read.bits.len().min(little.bits.abs_diff(read.bits.len())) + 1
-                };
+                let of =
+                    |read: &&Shown| read.bits.len().min(little.bits.abs_diff(read.bits.len())) + 1;
                 self.reads.iter().map(of).product::<usize>() <= 10_000
             }
             _ => true,
@@ -298,9 +294,7 @@ impl Mix<'_> {
             let of = |unit: usize| -> f64 {
                 let layouts = self.states.layouts.iter().enumerate();
                 layouts
-                    .map(|(at, layout)| {
-                        layout.prior * self.unit(at, unit, &among[at][unit], held)
-                    })
+                    .map(|(at, layout)| layout.prior * self.unit(at, unit, &among[at][unit], held))
                     .sum()
             };
             (0..among[0].len()).map(of).product()

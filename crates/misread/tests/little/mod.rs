@@ -8,6 +8,7 @@
 // Each test file uses its own part.
 #![allow(dead_code, unused_imports, clippy::unwrap_used, clippy::panic)]
 
+mod asked;
 mod card;
 mod channel;
 mod drawn;
@@ -15,8 +16,9 @@ mod joint;
 mod question;
 mod unlisted;
 
+pub(crate) use asked::{Asked, as_bits, as_read, key};
 pub(crate) use channel::{arrives, arrives_split, nothing_arrives};
-pub(crate) use drawn::{Drawn, draw, random_model};
+pub(crate) use drawn::{Dice, Drawn, draw, random_model};
 pub(crate) use joint::{Key, Of, suffering, weigh};
 pub(crate) use question::{Question, Said, Shown, wires};
 pub(crate) use unlisted::length_weight;
@@ -320,7 +322,8 @@ impl LittleField {
             };
             (position, bit == 1)
         };
-        (value <= self.most()).then(|| self.lowest_first().into_iter().enumerate().map(bit).collect())
+        (value <= self.most())
+            .then(|| self.lowest_first().into_iter().enumerate().map(bit).collect())
     }
 
     /// The value that a frame carries; a digit over nine is none.
