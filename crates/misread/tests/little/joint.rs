@@ -7,6 +7,7 @@ use misread::cause::{CardState, Cause, Whose, Wire};
 
 use super::card::{Among, Behind, DRAWS, Frames};
 use super::channel::{Sent, Through};
+use super::mix::Mix;
 use super::{Frame, Little, Question, Read, Shown, unlisted, wires};
 
 /// What a combination says of the layout.
@@ -40,24 +41,24 @@ pub(crate) fn suffering(question: &Question<'_>, wire: Wire) -> Option<Vec<f64>>
 }
 
 /// What every wire state needs of a question.
-struct States<'a> {
-    question: &'a Question<'a>,
+pub(super) struct States<'a> {
+    pub(super) question: &'a Question<'a>,
     /// Those presentations that are not empty, and which those are.
-    reads: Vec<&'a Shown>,
-    places: Vec<usize>,
-    cards: Vec<(CardState, f64)>,
-    whose: Vec<(Whose, f64)>,
-    layouts: Vec<Frames<'a>>,
+    pub(super) reads: Vec<&'a Shown>,
+    pub(super) places: Vec<usize>,
+    pub(super) cards: Vec<(CardState, f64)>,
+    pub(super) whose: Vec<(Whose, f64)>,
+    pub(super) layouts: Vec<Frames<'a>>,
     /// How likely each read is of each frame with nothing wrong, by layout.
-    sound: Vec<Table>,
+    pub(super) sound: Vec<Table>,
 }
 
 /// How likely each unit is of each frame: by what holds for the case, then by
 /// unit, then by frame. A unit is a read; of frames that are split, a pair.
-type Table = Vec<Vec<Vec<f64>>>;
+pub(super) type Table = Vec<Vec<Vec<f64>>>;
 
 impl<'a> States<'a> {
-    fn new(question: &'a Question<'a>) -> Self {
+    pub(super) fn new(question: &'a Question<'a>) -> Self {
         let (reads, places) = question.reads();
         let cards = match reads.iter().any(|read| !read.expected.is_empty()) {
             true => CardState::ALL.into_iter().zip(question.model.cards).collect(),
@@ -90,10 +91,7 @@ impl<'a> States<'a> {
             }
             return weights;
         }
-        let tables = match wire {
-            Wire::ReadsMissing => self.sound.iter().map(|_| vec![vec![]]).collect(),
-            _ => self.tables(wire),
-        };
+        let tables = self.tables(wire);
         for &(whose, weight) in &self.whose {
             for &(card, card_prior) in &self.cards {
                 for (at, (_, _, share)) in
@@ -129,7 +127,7 @@ impl<'a> States<'a> {
 
     /// How likely as many presentations are empty and the others not; where a
     /// share of them comes missing, of this share.
-    fn empties(&self, missing: Option<f64>) -> f64 {
+    pub(super) fn empties(&self, missing: Option<f64>) -> f64 {
         let empty = self.question.model.empty;
         let there = 1.0 - missing.unwrap_or(0.0);
         let nothing = missing.unwrap_or(0.0) + there * empty;
@@ -189,7 +187,7 @@ impl<'a> States<'a> {
     }
 
     /// Under one card: whether the cause is asked of the layout at all.
-    fn is_within(&self, cause: Cause, little: &Little) -> bool {
+    pub(super) fn is_within(&self, cause: Cause, little: &Little) -> bool {
         use Cause::*;
         match cause {
             BitsChanged => self.reads.len() <= 6,
@@ -204,7 +202,10 @@ impl<'a> States<'a> {
     }
 
     /// A table a layout, of presentations that suffer.
-    fn tables(&self, wire: Wire) -> Vec<Table> {
+    pub(super) fn tables(&self, wire: Wire) -> Vec<Table> {
+        if wire == Wire::ReadsMissing {
+            return Vec::new();
+        }
         self.layouts.iter().map(|layout| self.table(layout, wire)).collect()
     }
 
@@ -258,118 +259,7 @@ impl<'a> States<'a> {
     }
 }
 
-fn comes_and_goes(wire: Wire) -> bool {
+/// Whether it holds of some presentations and not of others.
+pub(super) fn comes_and_goes(wire: Wire) -> bool {
     matches!(wire, Wire::AtTimes(_) | Wire::ReadsMissing)
-}
-
-/// How the presentations of a case come, under one wire state.
-struct Mix<'a> {
-    states: &'a States<'a>,
-    wire: Wire,
-    /// The presentation that is one of those that suffer.
-    suffers: Option<usize>,
-    tables: &'a [Table],
-}
-
-/// What holds for the case: the share that suffers, and the number of the rate
-/// or way.
-#[derive(Clone, Copy)]
-struct Held {
-    share: f64,
-    rate: usize,
-}
-
-impl Mix<'_> {
-    /// The likelihood of all presentations, each of a card of its own.
-    fn own_cards(&self, layout: usize, among: &[Among]) -> f64 {
-        self.mean(|held| {
-            let unit = |(unit, among)| self.unit(layout, unit, among, held);
-            among.iter().enumerate().map(unit).product()
-        })
-    }
-
-    /// The same where each is of a layout of its own, too.
-    fn mixed_cards(&self, among: &[&[Among]]) -> f64 {
-        self.mean(|held| {
-            let of = |unit: usize| -> f64 {
-                let layouts = self.states.layouts.iter().enumerate();
-                layouts
-                    .map(|(at, layout)| layout.prior * self.unit(at, unit, &among[at][unit], held))
-                    .sum()
-            };
-            (0..among[0].len()).map(of).product()
-        })
-    }
-
-    /// The same where all are of one card.
-    fn one_card(&self, layout: usize, among: &Among) -> f64 {
-        let Some(among) = among else { return 0.0 };
-        let units = match self.wire {
-            Wire::ReadsMissing => self.states.reads.len(),
-            _ => self.tables[layout][0].len(),
-        };
-        self.mean(|held| {
-            let of = |&frame: &usize| -> f64 {
-                (0..units).map(|unit| self.of_frame(layout, unit, frame, held)).product()
-            };
-            among.iter().map(of).sum::<f64>() / among.len() as f64
-        })
-    }
-
-    /// The mean over the frames that a unit can be of.
-    fn unit(&self, layout: usize, unit: usize, among: &Among, held: Held) -> f64 {
-        among.as_ref().map_or(0.0, |among| {
-            let of = |&frame: &usize| self.of_frame(layout, unit, frame, held);
-            among.iter().map(of).sum::<f64>() / among.len() as f64
-        })
-    }
-
-    fn of_frame(&self, layout: usize, unit: usize, frame: usize, held: Held) -> f64 {
-        let sound = self.states.sound[layout][0].get(unit).map_or(0.0, |by_frame| by_frame[frame]);
-        let Wire::AtTimes(_) = self.wire else {
-            return match self.wire {
-                // Those that are missing are no reads.
-                Wire::ReadsMissing => sound,
-                _ => self.tables[layout][held.rate][unit][frame],
-            };
-        };
-        let suffering = held.share * self.tables[layout][held.rate][unit][frame];
-        if self.suffers == Some(self.states.places[unit]) {
-            suffering
-        } else {
-            suffering + (1.0 - held.share) * sound
-        }
-    }
-
-    /// The mean over what may hold for the case.
-    fn mean(&self, likelihood: impl Fn(Held) -> f64) -> f64 {
-        let rates = self.tables[0].len();
-        let over_rates = |share| {
-            (0..rates).map(|rate| likelihood(Held { share, rate })).sum::<f64>() / rates as f64
-        };
-        if !comes_and_goes(self.wire) {
-            return self.states.empties(None) * over_rates(1.0);
-        }
-        let shares = &self.states.question.model.shares;
-        let of = |&share: &f64| self.empties(share) * over_rates(share);
-        shares.iter().map(of).sum::<f64>() / shares.len() as f64
-    }
-
-    /// How likely as many presentations are empty, where a share suffers; with
-    /// the one that is named, if it is one of them, among those that do.
-    fn empties(&self, share: f64) -> f64 {
-        let is_read = |at| self.states.places.contains(&at);
-        let empty = self.states.question.model.empty;
-        match (self.wire, self.suffers) {
-            // A read is none of those that are missing.
-            (Wire::ReadsMissing, Some(at)) if is_read(at) => 0.0,
-            (Wire::ReadsMissing, Some(_)) => {
-                let nothing = share + (1.0 - share) * empty;
-                self.states.empties(Some(share)) * share / nothing
-            }
-            (Wire::ReadsMissing, None) => self.states.empties(Some(share)),
-            (_, Some(at)) if !is_read(at) => self.states.empties(None) * share,
-            _ => self.states.empties(None),
-        }
-    }
 }

@@ -9,14 +9,17 @@
 #![allow(dead_code, unused_imports, clippy::unwrap_used, clippy::panic)]
 
 mod asked;
+mod behind;
 mod card;
 mod channel;
 mod drawn;
 mod joint;
+mod mix;
 mod question;
 mod unlisted;
 
 pub(crate) use asked::{Asked, as_bits, as_read, key};
+pub(crate) use behind::{Card, cards_behind};
 pub(crate) use channel::{arrives, arrives_split, nothing_arrives};
 pub(crate) use drawn::{Dice, Drawn, draw, random_model};
 pub(crate) use joint::{Key, Of, suffering, weigh};
