@@ -99,7 +99,7 @@ proptest! {
             if !comes_and_goes || !is_possible {
                 continue;
             }
-            let (first, second) = (before.suffers(wire).unwrap(), after.suffers(wire).unwrap());
+            let (first, second) = (before.suffers(wire).unwrap().unwrap(), after.suffers(wire).unwrap().unwrap());
             for (now, &then) in second.iter().zip(&order) {
                 prop_assert!((now - first[then]).abs() < 1e-9, "{}: {:?} {:?}", wire, first, second);
             }
@@ -232,7 +232,7 @@ proptest! {
             Err(error) => prop_assert!(!error.to_string().is_empty()),
         }
         for wire in [Wire::ReadsMissing, Wire::AtTimes(Cause::BothNoise), Wire::AtTimes(Cause::UnknownLayout)] {
-            if let Ok(suffers) = asked.suffers(wire) {
+            if let Ok(Some(suffers)) = asked.suffers(wire) {
                 prop_assert_eq!(suffers.len(), asked.case.reads.len());
                 prop_assert!(suffers.iter().all(|p| (0.0..=1.0).contains(p)), "{:?}", suffers);
             }

@@ -60,7 +60,7 @@ impl Asked {
         posterior(&self.case, &self.candidates, &self.model, go_on)
     }
 
-    pub(crate) fn suffers(&self, wire: Wire) -> Result<Vec<f64>, DiagnoseError> {
+    pub(crate) fn suffers(&self, wire: Wire) -> Result<Option<Vec<f64>>, DiagnoseError> {
         let go_on = &mut |_| ControlFlow::Continue(());
         suffers(&self.case, &self.candidates, &self.model, wire, go_on)
     }

@@ -15,7 +15,10 @@ pub(crate) type Card = Vec<bool>;
 /// For each read that is not empty the probability of each card behind it,
 /// under a wire state and the only candidate, given all that was presented;
 /// `None` where the wire state is impossible.
-pub(crate) fn cards_behind(question: &Question<'_>, wire: Wire) -> Option<Vec<BTreeMap<Card, f64>>> {
+pub(crate) fn cards_behind(
+    question: &Question<'_>,
+    wire: Wire,
+) -> Option<Vec<BTreeMap<Card, f64>>> {
     let states = States::new(question);
     let [layout] = &states.layouts[..] else { panic!("more than one candidate") };
     let is_split = wire.cause() == Cause::FrameSplit;
@@ -28,7 +31,8 @@ pub(crate) fn cards_behind(question: &Question<'_>, wire: Wire) -> Option<Vec<BT
     for &(whose, weight) in &states.whose {
         for &(card, prior) in &states.cards {
             for (draw, (_, of, share)) in DRAWS.iter().enumerate() {
-                let asked = whose != Whose::OneCard || states.is_within(wire.cause(), layout.little);
+                let asked =
+                    whose != Whose::OneCard || states.is_within(wire.cause(), layout.little);
                 if *of != card || !asked {
                     continue;
                 }
