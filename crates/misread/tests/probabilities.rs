@@ -15,7 +15,7 @@ use little::{
 use misread::cause::{Cause, Model, Wire};
 use misread::channel::seeded;
 use misread::diagnose::{Candidates, Case, CaseRead, Expected, Presented};
-use misread::layout::{Layout, built_in};
+use misread::layout::{Layout, Spec, built_in};
 use misread::{Bit, Bits};
 use proptest::prelude::*;
 
@@ -145,64 +145,77 @@ fn all_reads_of_a_little_layout_sum_to_1() {
     }
 }
 
-/// A read with no bit read has the probability of its length alone.
 #[test]
-fn all_lengths_sum_to_1_for_every_built_in_layout() {
-    for spec in built_in::SPECS {
-        let layout = Layout::new(spec).unwrap();
-        let n = layout.bits();
-        let candidates = Candidates::weighted([(Arc::new(layout.clone()), 1.0)]);
-        let knowns = knowns(&layout);
-        let all_known = &knowns[2];
-        let values = all_known.iter().map(|(name, &value)| (name.as_str(), value));
-        let frame = layout.encode(values).unwrap();
-        let has_bytes = layout
-            .fields()
-            .iter()
-            .any(|field| [16, 24, 32, 40, 48, 56, 64].contains(&field.width()));
-        for known in [&knowns[0], all_known] {
-            let sums = sum(
-                (1..=512).map(|length| vec![unread(length)]),
-                known,
-                &candidates,
-                Presented::Unsaid,
-            );
-            for wire in wires() {
-                let at_times = matches!(wire, Wire::AtTimes(_) | Wire::ReadsMissing);
-                let swapped = matches!(wire, Wire::Swapped(_));
-                let pulses = match wire.cause() {
-                    // Which pulses there are is known with the card only.
-                    Cause::D0Open | Cause::D1Open | Cause::D0Weak | Cause::D1Weak
-                        if known.is_empty() =>
-                    {
-                        continue;
-                    }
-                    Cause::D0Open | Cause::D0Weak if swapped => frame.count_ones(),
-                    Cause::D1Open | Cause::D1Weak if swapped => frame.count_zeros(),
-                    Cause::D0Open | Cause::D0Weak => frame.count_zeros(),
-                    Cause::D1Open | Cause::D1Weak => frame.count_ones(),
-                    _ => n,
-                };
-                let nothing = match wire.cause() {
-                    Cause::D0Weak | Cause::D1Weak | Cause::BothWeak => {
-                        mean([0.05f64, 0.15, 0.3, 0.5, 0.7].map(|rate| rate.powi(pulses as i32)))
-                    }
-                    Cause::D0Open | Cause::D1Open if pulses == n => 1.0,
-                    _ => 0.0,
-                };
-                let share = match wire.cause() {
-                    _ if at_times => 0.0,
-                    // One read is no two.
-                    Cause::FrameSplit => 0.0,
-                    Cause::BytesReversed if !has_bytes => 0.0,
-                    Cause::Padded => padded_share(n),
-                    Cause::UnknownLayout => (1..=512).map(|m| listed(m, n)).sum(),
-                    _ => 1.0,
-                };
-                let expected = 0.95 * share * (1.0 - nothing);
-                let found = sums[&wire];
-                assert!((found - expected).abs() < 1e-9, "{}, {wire}: {found}", spec.name);
-            }
+fn all_lengths_sum_to_1_for_the_built_in_layouts() {
+    for spec in built_in::SPECS.iter().filter(|spec| spec.bits <= 64) {
+        hold_all_lengths(spec);
+    }
+}
+
+/// Five hundred reads of which nothing is known are much to sum.
+#[test]
+#[ignore = "over a minute; who changes the model runs it"]
+fn all_lengths_sum_to_1_for_long_layouts() {
+    for spec in built_in::SPECS.iter().filter(|spec| spec.bits > 64) {
+        hold_all_lengths(spec);
+    }
+}
+
+/// A read with no bit read has the probability of its length alone.
+fn hold_all_lengths(spec: &Spec<'_>) {
+    let layout = Layout::new(spec).unwrap();
+    let n = layout.bits();
+    let candidates = Candidates::weighted([(Arc::new(layout.clone()), 1.0)]);
+    let knowns = knowns(&layout);
+    let all_known = &knowns[2];
+    let values = all_known.iter().map(|(name, &value)| (name.as_str(), value));
+    let frame = layout.encode(values).unwrap();
+    let has_bytes =
+        layout.fields().iter().any(|field| [16, 24, 32, 40, 48, 56, 64].contains(&field.width()));
+    for known in [&knowns[0], all_known] {
+        let sums = sum(
+            (1..=512).map(|length| vec![unread(length)]),
+            known,
+            &candidates,
+            Presented::Unsaid,
+        );
+        for wire in wires() {
+            let at_times = matches!(wire, Wire::AtTimes(_) | Wire::ReadsMissing);
+            let swapped = matches!(wire, Wire::Swapped(_));
+            let pulses = match wire.cause() {
+                // Which pulses there are is known with the card only.
+                Cause::D0Open | Cause::D1Open | Cause::D0Weak | Cause::D1Weak
+                    if known.is_empty() =>
+                {
+                    continue;
+                }
+                Cause::D0Open | Cause::D0Weak if swapped => frame.count_ones(),
+                Cause::D1Open | Cause::D1Weak if swapped => frame.count_zeros(),
+                Cause::D0Open | Cause::D0Weak => frame.count_zeros(),
+                Cause::D1Open | Cause::D1Weak => frame.count_ones(),
+                _ => n,
+            };
+            // What the other line carries arrives.
+            let nothing = match wire.cause() {
+                _ if pulses < n => 0.0,
+                Cause::D0Weak | Cause::D1Weak | Cause::BothWeak => {
+                    mean([0.05f64, 0.15, 0.3, 0.5, 0.7].map(|rate| rate.powi(n as i32)))
+                }
+                Cause::D0Open | Cause::D1Open => 1.0,
+                _ => 0.0,
+            };
+            let share = match wire.cause() {
+                _ if at_times => 0.0,
+                // One read is no two.
+                Cause::FrameSplit => 0.0,
+                Cause::BytesReversed if !has_bytes => 0.0,
+                Cause::Padded => padded_share(n),
+                Cause::UnknownLayout => (1..=512).map(|m| listed(m, n)).sum(),
+                _ => 1.0,
+            };
+            let expected = 0.95 * share * (1.0 - nothing);
+            let found = sums[&wire];
+            assert!((found - expected).abs() < 1e-9, "{}, {wire}: {found}", spec.name);
         }
     }
 }
