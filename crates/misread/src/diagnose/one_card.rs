@@ -13,7 +13,7 @@ use super::code::{Code, Known};
 use super::likelihood::{MOST_CHANGED_READS, Posed, Received, variants};
 use super::likelihoods::{Base, ln_add};
 use super::posterior::ln_sum;
-use super::sums::OffFrame;
+use super::sums::{OffFrame, Suffering};
 use super::units::{Findings, Kind, times};
 use crate::cause::{Cause, Model, Wire};
 use crate::channel::Pulses;
@@ -62,7 +62,7 @@ impl OneCard<'_> {
                 Wire::AtTimes(_) => {
                     let parts = parts.get_or_insert_with(|| parts_of(self.posed, self.kinds));
                     let mut lns = Vec::new();
-                    self.each_term(wire, parts, &mut |ln, _| lns.push(ln));
+                    self.each_term(wire, parts, &mut |term| lns.push(term.ln));
                     ln_sum(lns.iter().copied()) - libm::log(self.cases(Base::of(wire)) as f64)
                 }
                 _ => self.ln_always(wire, &reads),
@@ -71,26 +71,28 @@ impl OneCard<'_> {
         by_wire
     }
 
-    /// By kind, the probability that a read of it suffers what comes at times,
-    /// given all reads; nothing where that cannot be.
-    pub(crate) fn suffers(&self, wire: Wire) -> Vec<f64> {
+    /// Who suffers what comes at times, given all reads; `None` where that cannot
+    /// be.
+    pub(crate) fn suffers(&self, wire: Wire) -> Option<Suffering> {
         if !self.is_asked(wire.cause(), self.is_within()) {
-            return Vec::new();
+            return None;
         }
         let parts = parts_of(self.posed, self.kinds);
         let mut lns = Vec::new();
-        self.each_term(wire, &parts, &mut |ln, _| lns.push(ln));
+        self.each_term(wire, &parts, &mut |term| lns.push(term.ln));
         let total = ln_sum(lns.iter().copied());
         if total == f64::NEG_INFINITY {
-            return Vec::new();
+            return None;
         }
-        let mut suffers = vec![1.0; self.kinds.len()];
-        self.each_term(wire, &parts, &mut |ln, sound| {
-            for &(kind, share) in sound {
-                suffers[kind] -= libm::exp(ln - total) * share;
+        let mut suffers = Suffering { by_kind: vec![1.0; self.kinds.len()], share: 0.0 };
+        self.each_term(wire, &parts, &mut |term| {
+            let weight = libm::exp(term.ln - total);
+            suffers.share += weight * term.share;
+            for &(kind, share) in term.sound {
+                suffers.by_kind[kind] -= weight * share;
             }
         });
-        suffers
+        Some(suffers)
     }
 
     fn ln_always(&self, wire: Wire, reads: &[Received]) -> f64 {
@@ -145,10 +147,8 @@ impl OneCard<'_> {
         }
     }
 
-    /// Goes through everything that may have been under a cause at times: the
-    /// logarithm of its weight, and of each kind of read the share that is sound
-    /// in it, where there is one.
-    fn each_term(&self, wire: Wire, parts: &[Part], see: &mut dyn FnMut(f64, &[(usize, f64)])) {
+    /// Goes through everything that may have been under a cause at times.
+    fn each_term(&self, wire: Wire, parts: &[Part], see: &mut dyn FnMut(Term<'_>)) {
         for part in parts {
             let asked = Asked { of: self, part, cause: wire.cause(), base: Base::of(wire) };
             asked.all_suffer(see);
@@ -160,6 +160,16 @@ impl OneCard<'_> {
             }
         }
     }
+}
+
+/// One of the things that may have been under a cause at times.
+struct Term<'t> {
+    /// The logarithm of its weight.
+    ln: f64,
+    /// The share of the presentations that suffers.
+    share: f64,
+    /// Of each kind of read the share that is sound, where there is one.
+    sound: &'t [(usize, f64)],
 }
 
 /// Frames that agree with what the sound ones of the reads with unread bits
@@ -185,7 +195,7 @@ struct Asked<'a> {
 
 impl Asked<'_> {
     /// Every read suffers that is not said to be sound, whatever the frame.
-    fn all_suffer(&self, see: &mut dyn FnMut(f64, &[(usize, f64)])) {
+    fn all_suffer(&self, see: &mut dyn FnMut(Term<'_>)) {
         let of_kind = |(at, kind): (usize, &Kind)| {
             std::iter::repeat_n(Received::from(kind.bits), self.rest(at))
         };
@@ -196,7 +206,7 @@ impl Asked<'_> {
             for &share in &self.of.model.shares {
                 let ln = ln + self.part.ln_share + self.ln_who(share, false);
                 if ln > f64::NEG_INFINITY {
-                    see(ln, &sound);
+                    see(Term { ln, share, sound: &sound });
                 }
             }
         }
@@ -227,7 +237,7 @@ impl Asked<'_> {
         shows: &[usize],
         off_frame: Option<&[f64]>,
         who: &[f64],
-        see: &mut dyn FnMut(f64, &[(usize, f64)]),
+        see: &mut dyn FnMut(Term<'_>),
     ) {
         let never = f64::NEG_INFINITY;
         let model = self.of.model;
@@ -287,7 +297,9 @@ impl Asked<'_> {
             sound.truncate(said);
             let share = libm::exp(more - any);
             sound.extend(fractions.iter().map(|(at, of)| (*at, of[case] / share)));
-            see(more + ln_frame + who[case % shares], &sound);
+            let which = case % shares;
+            let ln = more + ln_frame + who[which];
+            see(Term { ln, share: model.shares[which], sound: &sound });
         }
     }
 

@@ -15,7 +15,7 @@ use super::one_card::{OneCard, is_within};
 use super::posterior::{
     Combination, DiagnoseError, LayoutUsed, Posterior, Progress, SHORTEST_LAYOUT, ln_sum,
 };
-use super::sums::{OffFrame, Own, Row};
+use super::sums::{OffFrame, Own, Row, Suffering};
 use super::units::{Findings, Kind, Units};
 use super::unlisted::{Unlisted, ln_random};
 use crate::cause::{CardState, Cause, Model, Sought, Whose, Wire};
@@ -169,29 +169,33 @@ impl<'c> Solver<'c> {
     /// By presentation, the probability that it suffers, given a wire state that
     /// comes and goes; `None` for another, or one that is ruled out.
     pub(crate) fn suffers(&mut self, wire: Wire, posterior: &Posterior) -> Option<Vec<f64>> {
-        let presentations = self.units.presentations();
-        let mut suffers = vec![0.0; presentations];
+        if posterior.of_wire(wire) <= 0.0 {
+            return None;
+        }
+        let mut suffers = vec![0.0; self.units.presentations()];
         match wire {
             Wire::ReadsMissing => self.missing(&mut suffers),
             Wire::AtTimes(_) => {
                 let findings = self.findings(&Sought::ALL);
-                let mut all = 0.0;
+                let (mut all, mut share) = (0.0, 0.0);
                 for (part, weight) in self.parts_of(wire, posterior) {
-                    let by_kind = self.suffers_in(wire, part, &findings);
-                    if by_kind.is_empty() {
-                        continue;
-                    }
+                    let Some(found) = self.suffers_in(wire, part, &findings) else { continue };
                     all += weight;
+                    share += weight * found.share;
                     for &(kind, at) in &self.units.reads {
-                        suffers[at] += weight * by_kind[kind];
+                        suffers[at] += weight * found.by_kind[kind];
                     }
                 }
                 if all <= 0.0 {
                     return None;
                 }
-                // What is empty is empty whatever suffers: by itself it does at
-                // the share, given all others. It is left at nothing.
-                suffers.iter_mut().for_each(|suffers| *suffers = (*suffers / all).clamp(0.0, 1.0));
+                // What is empty may suffer as well as any other.
+                let mut is_empty = vec![true; suffers.len()];
+                self.units.reads.iter().for_each(|&(_, at)| is_empty[at] = false);
+                for (suffers, is_empty) in suffers.iter_mut().zip(is_empty) {
+                    let weight = if is_empty { share } else { *suffers };
+                    *suffers = (weight / all).clamp(0.0, 1.0);
+                }
             }
             _ => return None,
         }
@@ -259,16 +263,20 @@ impl<'c> Solver<'c> {
         }
     }
 
-    fn suffers_in(&mut self, wire: Wire, part: Part, findings: &[Findings]) -> Vec<f64> {
+    fn suffers_in(
+        &mut self,
+        wire: Wire,
+        part: Part,
+        findings: &[Findings],
+    ) -> Option<Suffering> {
         let view = &self.units.views[part.view];
         if let (LayoutUsed::Candidate(layout), Whose::OneCard, Some(known)) =
             (part.layout, part.whose, view.one)
         {
-            let posed = self.posed(layout, known);
-            return posed
-                .map_or_else(Vec::new, |posed| self.one_card(&posed, findings).suffers(wire));
+            let posed = self.posed(layout, known)?;
+            return self.one_card(&posed, findings).suffers(wire);
         }
-        let Some(rows) = self.rows_of(part) else { return Vec::new() };
+        let rows = self.rows_of(part)?;
         self.own(&rows, findings).suffers(wire)
     }
 

@@ -129,19 +129,21 @@ impl Own<'_> {
         }
     }
 
-    /// By row, the probability that a read of it suffers what comes at times,
-    /// given all reads; nothing where that cannot be.
-    pub(crate) fn suffers(&self, wire: Wire) -> Vec<f64> {
+    /// Who suffers what comes at times, given all reads; `None` where that cannot
+    /// be.
+    pub(crate) fn suffers(&self, wire: Wire) -> Option<Suffering> {
         let (cause, base) = (wire.cause(), Base::of(wire));
         let by_case = self.ln_by_case(wire);
         let total = ln_sum(by_case.iter().copied());
         if by_case.is_empty() || total == f64::NEG_INFINITY {
-            return Vec::new();
+            return None;
         }
         let shares = &self.model.shares;
+        let cases = by_case.iter().zip(shares.iter().cycle());
+        let share = cases.map(|(ln, share)| libm::exp(ln - total) * share).sum();
         let mut of_read = vec![f64::NEG_INFINITY; by_case.len() / shares.len().max(1)];
         let rows = self.rows.iter().zip(self.findings);
-        rows.map(|(row, findings)| {
+        let by_kind = rows.map(|(row, findings)| {
             let sound = self.ln_sound(row, findings);
             self.ln_suffers(cause, base, row, findings, &mut of_read);
             let cases = of_read.iter().flat_map(|ln| shares.iter().map(move |share| (*ln, *share)));
@@ -152,9 +154,18 @@ impl Own<'_> {
                     libm::exp(ln - total + this)
                 })
                 .sum()
-        })
-        .collect()
+        });
+        Some(Suffering { by_kind: by_kind.collect(), share })
     }
+}
+
+/// Who suffers what comes at times.
+#[derive(Clone, Debug)]
+pub(crate) struct Suffering {
+    /// By kind of read, the probability that one of it does.
+    pub(crate) by_kind: Vec<f64>,
+    /// The same of a presentation of which nothing came.
+    pub(crate) share: f64,
 }
 
 /// The logarithm of a probability that is one thing for a share and another for
