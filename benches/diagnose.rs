@@ -62,13 +62,20 @@ fn diagnoses(c: &mut Criterion) {
     let short = read("1001010100000100110100100");
     let long = read("1001011010000100100110100100");
     let three = [short, read("1001010100000010011010010"), read("001010100000010011010010")];
+    let card = layout(&built_in::OPEN_26).encode(CARD).expect("a card");
+    let of_card = [[1, 9], [4, 17], [7, 20]].map(|lost| without(&card, &lost));
+    // Forty-nine as they were sent, and one that lost two pulses.
+    let fifty = (0..50).map(|at| if at == 37 { of_card[1] } else { card });
     let cases = [
         ("one read, swapped lines", Case::of([swapped]), &open),
         ("one read, swapped lines, card known", Case::of([swapped]).expecting(CARD), &open),
         ("one read, a pulse lost", Case::of([short]), &open),
         ("one read, a pulse lost, card known", Case::of([short]).expecting(CARD), &open),
         ("one read, pulses added, card known", Case::of([long]).expecting(CARD), &open),
+        ("one read, swapped lines, whole catalogue", Case::of([swapped]), &catalogue),
         ("three reads, whole catalogue", Case::of(three), &catalogue),
+        ("three reads of one card, two lost each", Case::of(of_card), &catalogue),
+        ("fifty reads, one short, whole catalogue", Case::of(fifty), &catalogue),
         ("federal card, whole", Case::of([frame]), &federal),
         ("federal card, 5 lost", Case::of([without(&frame, &[11, 40, 77, 120, 150])]), &federal),
         (

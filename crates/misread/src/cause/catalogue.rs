@@ -490,8 +490,8 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
                   catalogue that have this length.",
             ),
             look(
-                "Read a few cards whose numbers you know; with them the layout can be worked \
-                  out.",
+                "Read a few cards whose numbers you know and write both into a table: misread \
+                  layout learn works the layout out.",
             ),
         ],
         caution: None,

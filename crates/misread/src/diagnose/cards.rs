@@ -122,7 +122,11 @@ impl<'s, 'c> Search<'s, 'c> {
     /// The most likely rate, over all reads.
     fn rate(&self) -> Option<f64> {
         let rates = self.solver.model.rates(self.base.cause);
-        let by_case = &self.entries.iter().find(|entry| !entry.by_case.is_empty())?.by_case;
+        let weighed = self.entries.iter().find(|entry| !entry.by_case.is_empty());
+        let Some(by_case) = weighed.map(|entry| &entry.by_case) else {
+            // All of one card: the middle one will do to lay reads beside frames.
+            return rates.get(rates.len() / 2).copied();
+        };
         let each = by_case.len() / rates.len().max(1);
         let of_rate = by_case.chunks(each.max(1)).map(|lns| ln_sum(lns.iter().copied()));
         let best = rates.iter().zip(of_rate).max_by(|a, b| a.1.total_cmp(&b.1));

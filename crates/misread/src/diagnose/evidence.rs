@@ -260,7 +260,10 @@ fn arrived_whole(layout: &Layout, read: &Bits) -> String {
             verb(holds, "holds", "hold")
         ),
         (_, fails) => {
-            format!("{arrived}, but {} fail.", checks_phrase(layout, fails, holds + fails))
+            {
+            let checks = checks_phrase(layout, fails, holds + fails);
+            format!("{arrived}, but {checks} {}.", verb(fails, "fails", "fail"))
+        }
         }
     }
 }
@@ -395,22 +398,33 @@ fn one_changed(layout: &Layout, exhibit: &Exhibit<'_>, numbers: Numbers) -> Vec<
             frame.get(index).map_or('?', Bit::as_char)
         )];
     }
+    if differing.len() > 1 && frame.unread_count() == 0 {
+        let places: Vec<String> = differing.iter().map(|index| (index + 1).to_string()).collect();
+        return vec![format!(
+            "bits {} have the other value in the card's frame; the rest is the same.",
+            and(&places)
+        )];
+    }
     let repairs = (0..read.len()).filter(|&i| {
         let mut repaired = *read;
         let Some(value) = read.get(i).and_then(Bit::value) else { return false };
         repaired.set(i, Bit::from(!value));
         layout.decode(&repaired).is_ok()
     });
-    let (_, fails) = tally(layout, read);
-    vec![format!(
-        "{} as received; turning over any one of {} makes it right.",
-        if fails > 0 {
-            format!("{} of the checks fail", number_word(fails))
-        } else {
-            "nothing fails".into()
-        },
-        count(repairs.count(), "bit")
-    )]
+    let (holds, fails) = tally(layout, read);
+    let as_received = match fails {
+        0 => "nothing fails as received".to_owned(),
+        fails => {
+            let checks = checks_phrase(layout, fails, holds + fails);
+            format!("{checks} {} as received", verb(fails, "fails", "fail"))
+        }
+    };
+    vec![match repairs.count() {
+        0 => format!("{as_received}; more than one bit must be wrong."),
+        repairs => {
+            format!("{as_received}; turning over any one of {} makes it right.", count(repairs, "bit"))
+        }
+    }]
 }
 
 fn split(pair: &[Exhibit<'_>]) -> String {

@@ -5,6 +5,7 @@ mod at_times;
 use super::case::{Candidates, Case};
 use super::diagnosis::{Diagnosis, Verdict, WireFound};
 use super::evidence::card_difference;
+use super::likelihood::needs_trellis;
 use super::posterior::LayoutUsed;
 use super::wording::{Numbers, and, lower};
 use crate::cause::catalogue::{WIRE_CAUTION, card_info, headline, wire_info};
@@ -202,7 +203,33 @@ pub(super) fn notes(diagnosis: &Diagnosis, case: &Case, candidates: &Candidates)
                 .to_owned(),
         );
     }
+    if diagnosis.verdict == Verdict::Wire(Wire::Alone(Cause::UnknownLayout)) {
+        notes.push(
+            "Whether such bits came as they were sent, turned over (as with swapped lines) or last \
+             bit first cannot be told before the layout is known."
+                .to_owned(),
+        );
+    }
+    if !diagnosis.set_aside.is_empty() {
+        let numbers: Vec<String> =
+            diagnosis.set_aside.iter().map(|at| (at + 1).to_string()).collect();
+        notes.push(format!(
+            "{} {} set aside: too far from any layout's length to be weighed with the others as \
+             reads of one card.",
+            if numbers.len() == 1 { "Read" } else { "Reads" }.to_owned() + " " + &and(&numbers),
+            if numbers.len() == 1 { "is" } else { "are" },
+        ));
+    }
     if let Some(posterior) = &diagnosis.posterior {
+        let used = diagnosis.layout.and_then(LayoutUsed::candidate);
+        let asked = posterior.beyond_one_card.iter().any(|&layout| Some(layout) == used);
+        if asked && needs_trellis(diagnosis.verdict.wire().cause()) {
+            notes.push(
+                "The reads are too many, or too far from the layout's length, to be walked \
+                 together as reads of one card: they were weighed as cards of their own."
+                    .to_owned(),
+            );
+        }
         let mut names: Vec<&str> = posterior
             .left_out
             .iter()
