@@ -6,7 +6,7 @@ mod optimum;
 use misread::cause::{CardState, Fault, Model, Wire};
 use misread::channel::{Random, Rng, seeded};
 use misread::diagnose::{Plan, next_steps};
-use optimum::Site;
+use optimum::{Site, followed};
 use proptest::prelude::*;
 
 fn unit(random: &mut Random) -> f64 {
@@ -35,33 +35,6 @@ fn drawn_posterior(most: usize, random: &mut Random) -> Vec<(Fault, f64)> {
         .collect();
     let sum: f64 = drawn.iter().map(|(_, weight)| weight).sum();
     drawn.into_iter().map(|(fault, weight)| (fault, weight / sum)).collect()
-}
-
-/// The minutes that following the first of the steps is expected to take.
-fn followed(plan: &Plan<'_>, model: &Model) -> f64 {
-    let steps = plan.steps();
-    let Some(step) = steps.first() else { return model.unmended_minutes };
-    if !step.is_mend() {
-        let table = model.tests.iter().find(|table| table.id == step.id).unwrap();
-        let after = (0..table.outcomes.len()).map(|outcome| {
-            let chance: f64 =
-                plan.faults().map(|(fault, p)| p * table.odds(fault).of(outcome)).sum();
-            if chance < 1e-12 {
-                return 0.0;
-            }
-            let mut plan = plan.clone();
-            plan.saw(&step.id, outcome);
-            chance * followed(&plan, model)
-        });
-        return step.minutes + after.sum::<f64>();
-    }
-    if plan.is_hopeless() {
-        return model.unmended_minutes;
-    }
-    let mut then = plan.clone();
-    then.did_not_help(&step.id);
-    let left = plan.left_after(&step.id);
-    if left < 1e-12 { step.minutes } else { step.minutes + left * followed(&then, model) }
 }
 
 /// Up to six faults, any four of the tests: a thousand times what following the

@@ -1,9 +1,10 @@
 //! The least minutes to a verified fix that any way of going about it takes,
 //! by dynamic programming over all of them: tests and mends in any order, given
 //! up at any time. It knows the model's figures and nothing of how the library
-//! ranks.
+//! ranks. Beside it, what following the library's steps takes.
 
 use misread::cause::{Fault, Model};
+use misread::diagnose::Plan;
 use rustc_hash::FxHashMap;
 
 /// What is to be found out and mended.
@@ -148,4 +149,31 @@ impl Site {
         };
         (0..weights.len()).map(of).sum()
     }
+}
+
+/// The minutes that following the first of the steps is expected to take.
+pub(crate) fn followed(plan: &Plan<'_>, model: &Model) -> f64 {
+    let steps = plan.steps();
+    let Some(step) = steps.first() else { return model.unmended_minutes };
+    if !step.is_mend() {
+        let table = model.tests.iter().find(|table| table.id == step.id).unwrap();
+        let after = (0..table.outcomes.len()).map(|outcome| {
+            let chance: f64 =
+                plan.faults().map(|(fault, p)| p * table.odds(fault).of(outcome)).sum();
+            if chance < 1e-12 {
+                return 0.0;
+            }
+            let mut plan = plan.clone();
+            plan.saw(&step.id, outcome);
+            chance * followed(&plan, model)
+        });
+        return step.minutes + after.sum::<f64>();
+    }
+    if plan.is_hopeless() {
+        return model.unmended_minutes;
+    }
+    let mut then = plan.clone();
+    then.did_not_help(&step.id);
+    let left = plan.left_after(&step.id);
+    if left < 1e-12 { step.minutes } else { step.minutes + left * followed(&then, model) }
 }
