@@ -96,8 +96,8 @@ fn worked_worth_of_a_test() {
     table.minutes = 2.0;
     for (row, &(fault, _)) in faults.iter().enumerate() {
         let Fault::Wire(wire) = fault else { panic!("{fault}") };
-        table.likelihood[wire.cause().index()] =
-            (0..table.outcomes.len()).map(|at| if at == row { 1.0 } else { 0.0 }).collect();
+        let odds = (0..table.outcomes.len()).map(|at| if at == row { 1.0 } else { 0.0 });
+        table.set_odds(wire, odds.collect());
     }
     model.tests = vec![table];
     let plan = Plan::new(&faults, &model);

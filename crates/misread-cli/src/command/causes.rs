@@ -73,8 +73,8 @@ fn object(info: &WireInfo, model: &Model) -> json::Cause {
         outcomes: test
             .outcomes
             .iter()
-            .zip(test.odds(info.wire.into()).iter())
-            .map(|(outcome, probability)| json::Outcome {
+            .zip(test.odds(info.wire.into()))
+            .map(|(outcome, &probability)| json::Outcome {
                 outcome: outcome.id.clone(),
                 says: outcome.says.clone(),
                 probability: Probability(probability),
@@ -211,7 +211,7 @@ fn mends(lines: &mut Vec<Line>, wire: Wire, model: &Model) {
 fn outcomes(lines: &mut Vec<Line>, test: &TestTable, wire: Wire) {
     let says = format!("{} ({}, {} min)", test.says, test.id, test.minutes);
     lines.extend(hanging(Ink::Plain, "  ", &says));
-    for (outcome, share) in test.outcomes.iter().zip(test.odds(wire.into()).iter()) {
+    for (outcome, &share) in test.outcomes.iter().zip(test.odds(wire.into())) {
         if share > 0.0 {
             let lead = format!("    {:>5.1}%  ", 100.0 * share);
             lines.extend(hanging(Ink::Plain, &lead, &outcome.says));

@@ -47,8 +47,9 @@ impl Job {
     pub(crate) fn draw(fault: Fault, model: &Model, random: &mut Random) -> Self {
         let shares = model.mends.iter().map(|mend| mend.share(fault));
         let mend = drawn(shares, random).map(|at| model.mends[at].id.clone());
-        let mut shows =
-            |table: &TestTable| drawn(table.odds(fault).iter(), random).unwrap_or_default();
+        let mut shows = |table: &TestTable| {
+            drawn(table.odds(fault).iter().copied(), random).unwrap_or_default()
+        };
         Job { fault, mend, outcomes: model.tests.iter().map(&mut shows).collect() }
     }
 

@@ -21,7 +21,7 @@ pub use fault::{Fault, NoSuchFault};
 pub use model::{Model, ProbeAt, ProbeFactors, Rates, UnlistedLengths, WhoseWeights};
 pub use priors::PriorsError;
 pub use sought::Sought;
-pub use table::{Mend, Odds, TestOutcome, TestTable};
+pub use table::{Mend, TestOutcome, TestTable};
 pub use wire::{NoSuchWire, Whose, Wire};
 
 /// What happened to the bits on their way.

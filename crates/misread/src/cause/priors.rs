@@ -380,13 +380,7 @@ fn override_test(table: &mut TestTable, doc: &TestDoc) -> Result<(), PriorsError
         if (sum - 1.0).abs() > 1e-6 {
             return sense(&at, format!("the outcomes sum to {sum}; expected 1"));
         }
-        let row = row.into_iter().map(|p| p / sum).collect();
-        match wire {
-            Wire::Alone(cause) => table.likelihood[cause.index()] = row,
-            wire => {
-                table.own.insert(wire, row);
-            }
-        }
+        table.set_odds(wire, row.into_iter().map(|p| p / sum).collect());
     }
     Ok(())
 }
@@ -508,7 +502,7 @@ mod tests {
         assert_eq!(model.rates.weak, [0.1, 1.0]);
         let supply = model.tests.iter().find(|test| test.id == "supply").unwrap();
         assert_eq!(supply.minutes, 2.0);
-        assert_eq!(supply.likelihood[Cause::BothWeak.index()], [0.2, 0.8]);
+        assert_eq!(supply.odds(Cause::BothWeak.into()), [0.2, 0.8]);
     }
 
     #[test]
@@ -532,7 +526,7 @@ mod tests {
             (Wire::Swapped(Cause::BothWeak), 0.8),
             (Wire::ReadsMissing, 0.35),
         ] {
-            assert_eq!(supply.odds(wire.into()).of(1), low, "{wire}");
+            assert_eq!(supply.odds(wire.into())[1], low, "{wire}");
         }
     }
 

@@ -1,10 +1,8 @@
 //! The site tests and the mends as a model holds them, where their figures can
 //! be overridden.
 
-use std::collections::BTreeMap;
-
 use super::mends::SiteMend;
-use super::site_tests::{Outcome, Row, SiteTest};
+use super::site_tests::{Outcome, SiteTest};
 use super::{Cause, Fault, Wire};
 
 /// A test an installer can do, with how likely each outcome is.
@@ -20,12 +18,18 @@ pub struct TestTable {
     pub touches_wire: bool,
     /// What can come of it.
     pub outcomes: Vec<TestOutcome>,
-    /// For each cause, in the order of [`Cause::ALL`], the probability of each
-    /// outcome; they sum to 1.
-    pub likelihood: [Vec<f64>; Cause::ALL.len()],
-    /// The same for the wire states that do not follow from their cause: see
-    /// [`TestTable::odds`].
-    pub own: BTreeMap<Wire, Vec<f64>>,
+    rows: Vec<Row>,
+}
+
+/// The odds of a test's outcomes under a wire state.
+#[derive(Clone, Debug, Default, PartialEq)]
+struct Row {
+    /// The probability of each outcome; they sum to 1.
+    odds: Vec<f64>,
+    /// Minus their entropy, in bits.
+    information: f64,
+    /// Whether they are its own, and do not follow from the cause's.
+    is_own: bool,
 }
 
 /// What can come of a test.
@@ -43,69 +47,83 @@ impl TestTable {
             id: outcome.id.to_owned(),
             says: outcome.says.to_owned(),
         };
-        let among = |rows: &[Row], cause: Cause| {
-            let row = rows.iter().find(|row| row.causes.contains(&cause));
-            row.map(|row| row.outcomes.to_vec())
-        };
-        let swapped = Cause::ALL
-            .into_iter()
-            .filter_map(|cause| Some((Wire::swapped(cause)?, among(test.swapped, cause)?)));
-        let missing = (Wire::ReadsMissing, test.reads_missing.outcomes.to_vec());
-        TestTable {
+        let mut table = TestTable {
             id: test.id.to_owned(),
             says: test.says.to_owned(),
             minutes: test.minutes,
             touches_wire: test.touches_wire,
             outcomes: test.outcomes.iter().map(outcome).collect(),
-            likelihood: Cause::ALL.map(|cause| among(test.rows, cause).unwrap_or_default()),
-            own: swapped.chain([missing]).collect(),
+            rows: vec![Row::default(); ROWS],
+        };
+        for row in test.rows {
+            for &cause in row.causes {
+                table.set_odds(cause.into(), row.outcomes.to_vec());
+            }
         }
+        for row in test.swapped {
+            for wire in row.causes.iter().filter_map(|&cause| Wire::swapped(cause)) {
+                table.set_odds(wire, row.outcomes.to_vec());
+            }
+        }
+        table.set_odds(Wire::ReadsMissing, test.reads_missing.outcomes.to_vec());
+        table
     }
 
-    /// How likely each outcome is under a fault.
+    /// How likely each outcome is under a fault, in the order of the outcomes;
+    /// they sum to 1.
     ///
-    /// A wire state that has a row of its own has that; behind swapped lines the
-    /// outcomes are those of the cause, at times half those of the cause and half
-    /// those where nothing is wrong. Where the card is another one the wire is
-    /// sound, and a layout that the panel is not set to looks as one that nobody
-    /// listed.
-    pub fn odds(&self, fault: Fault) -> Odds<'_> {
-        let of = |cause: Cause| self.likelihood[cause.index()].as_slice();
-        let one = |row| Odds { row, other: row };
-        match fault {
-            Fault::Wire(Wire::Alone(cause)) => one(of(cause)),
-            Fault::Card(_) => one(of(Cause::None)),
-            Fault::LayoutDiffers => one(of(Cause::UnknownLayout)),
-            Fault::Wire(wire) => match (self.own.get(&wire), wire) {
-                (Some(row), _) => one(row),
-                (None, Wire::AtTimes(cause)) => Odds { row: of(cause), other: of(Cause::None) },
-                (None, _) => one(of(wire.cause())),
-            },
+    /// A wire state that has figures of its own has those; behind swapped lines
+    /// the outcomes are those of the cause, at times half those of the cause and
+    /// half those where nothing is wrong. Where the card is another one the wire
+    /// is sound, and a layout that the panel is not set to looks as one that
+    /// nobody listed.
+    pub fn odds(&self, fault: Fault) -> &[f64] {
+        self.rows.get(row_of(fault)).map_or(&[], |row| &row.odds)
+    }
+
+    /// What the outcomes would tell of somebody else's fault that has these odds
+    /// were it the only one: minus the entropy of [`TestTable::odds`], in bits.
+    pub(crate) fn information(&self, fault: Fault) -> f64 {
+        self.rows.get(row_of(fault)).map_or(0.0, |row| row.information)
+    }
+
+    /// Gives a wire state other odds, one an outcome, which sum to 1; those of a
+    /// cause hold for it behind swapped lines and at times too, where those have
+    /// none of their own.
+    pub fn set_odds(&mut self, wire: Wire, odds: Vec<f64>) {
+        self.put(wire, odds, !matches!(wire, Wire::Alone(_)));
+        let Wire::Alone(cause) = wire else { return };
+        if let Some(swapped) = Wire::swapped(cause) {
+            self.put(swapped, self.odds(cause.into()).to_vec(), false);
+        }
+        let none = self.odds(Cause::None.into()).to_vec();
+        // What is at times is half of what is sound.
+        for at_times in Cause::ALL.into_iter().filter_map(Wire::at_times) {
+            let its = self.odds(at_times.cause().into()).iter();
+            let half = its.zip(&none).map(|(a, b)| 0.5 * (a + b)).collect();
+            self.put(at_times, half, false);
+        }
+    }
+
+    fn put(&mut self, wire: Wire, odds: Vec<f64>, is_own: bool) {
+        let Some(row) = self.rows.get_mut(row_of(wire.into())) else { return };
+        if is_own || !row.is_own {
+            let terms = odds.iter().filter(|&&p| p > 0.0).map(|&p| p * libm::log2(p));
+            *row = Row { information: terms.sum(), odds, is_own };
         }
     }
 }
 
-/// How likely each outcome of a test is under a fault.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Odds<'a> {
-    // Half of each; the same twice where there is only one.
-    row: &'a [f64],
-    other: &'a [f64],
-}
+const ROWS: usize = 3 * Cause::ALL.len() + 1;
 
-impl Odds<'_> {
-    /// The probability of each outcome, in the order of the test's; they sum to
-    /// 1.
-    pub fn iter(&self) -> impl Iterator<Item = f64> + '_ {
-        self.row.iter().zip(self.other).map(|(a, b)| 0.5 * (a + b))
-    }
-
-    /// The probability of an outcome; 0 where there is none of that index.
-    pub fn of(&self, outcome: usize) -> f64 {
-        match (self.row.get(outcome), self.other.get(outcome)) {
-            (Some(a), Some(b)) => 0.5 * (a + b),
-            _ => 0.0,
-        }
+fn row_of(fault: Fault) -> usize {
+    match fault {
+        Fault::Wire(Wire::Alone(cause)) => cause.index(),
+        Fault::Wire(Wire::Swapped(cause)) => Cause::ALL.len() + cause.index(),
+        Fault::Wire(Wire::AtTimes(cause)) => 2 * Cause::ALL.len() + cause.index(),
+        Fault::Wire(Wire::ReadsMissing) => 3 * Cause::ALL.len(),
+        Fault::Card(_) => Cause::None.index(),
+        Fault::LayoutDiffers => Cause::UnknownLayout.index(),
     }
 }
 
@@ -151,10 +169,10 @@ mod tests {
     use super::*;
     use crate::cause::Model;
 
-    fn odds(test: &str, wire: &str) -> Vec<f64> {
+    fn odds(test: &str, fault: &str) -> Vec<f64> {
         let model = Model::default();
         let table = model.tests.iter().find(|table| table.id == test).unwrap();
-        table.odds(wire.parse().unwrap()).iter().collect()
+        table.odds(fault.parse().unwrap()).to_vec()
     }
 
     /// The rules of the fault model for what has no row of its own.
@@ -182,6 +200,21 @@ mod tests {
                 assert!((sum - 1.0).abs() < 1e-9, "{} {wire}", table.id);
             }
         }
+    }
+
+    #[test]
+    fn other_odds_hold_for_what_follows_from_them() {
+        let mut table = Model::default().tests.remove(0);
+        let certain = |at: usize| (0..6).map(|i| if i == at { 1.0 } else { 0.0 }).collect();
+        table.set_odds(Wire::AtTimes(Cause::D1Weak), certain(5));
+        for cause in [Cause::D0Weak, Cause::D1Weak, Cause::None] {
+            table.set_odds(cause.into(), certain(if cause == Cause::None { 0 } else { 1 }));
+        }
+        let of = |id: &str| table.odds(id.parse().unwrap());
+        assert_eq!(of("lines-swapped+d0-weak")[1], 1.0);
+        assert_eq!(of("d0-weak-at-times")[..2], [0.5, 0.5]);
+        assert_eq!(of("d1-weak-at-times")[5], 1.0);
+        assert_eq!(table.information("d0-weak-at-times".parse().unwrap()), -1.0);
     }
 
     #[test]

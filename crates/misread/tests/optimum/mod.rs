@@ -49,7 +49,7 @@ impl Site {
         let mut place = 1;
         let tests = model.tests.iter().map(|table| {
             let row = |outcome: usize| {
-                faults.iter().map(|&(fault, _)| table.odds(fault).of(outcome)).collect()
+                faults.iter().map(|&(fault, _)| table.odds(fault)[outcome]).collect()
             };
             let odds: Vec<Vec<f64>> = (0..table.outcomes.len()).map(row).collect();
             let test = Test { minutes: table.minutes, place, odds };
@@ -158,8 +158,7 @@ pub(crate) fn followed(plan: &Plan<'_>, model: &Model) -> f64 {
     if !step.is_mend() {
         let table = model.tests.iter().find(|table| table.id == step.id).unwrap();
         let after = (0..table.outcomes.len()).map(|outcome| {
-            let chance: f64 =
-                plan.faults().map(|(fault, p)| p * table.odds(fault).of(outcome)).sum();
+            let chance: f64 = plan.faults().map(|(fault, p)| p * table.odds(fault)[outcome]).sum();
             if chance < 1e-12 {
                 return 0.0;
             }

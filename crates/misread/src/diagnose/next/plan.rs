@@ -1,9 +1,9 @@
 //! What is left to find out and to mend, while somebody is at it.
 
-use super::order::{Job, minutes_of, put_in_order};
+use super::order::{Job, put_in_order};
 use super::{NextStep, OutcomeSays};
 use crate::cause::mends::SWAP;
-use crate::cause::{Fault, Mend, Model, Odds, TestTable};
+use crate::cause::{Fault, Model, TestTable};
 
 /// Mends less likely to help than this are not spoken of, nor are tests that
 /// save fewer minutes.
@@ -29,6 +29,8 @@ pub struct Plan<'m> {
     faults: Vec<Open>,
     tests: Vec<&'m TestTable>,
     links: Vec<Link>,
+    /// The mend that swaps the lines.
+    swap: Option<usize>,
     /// By mend, whether it was tried.
     tried: Vec<bool>,
 }
@@ -63,18 +65,21 @@ impl<'m> Plan<'m> {
             .filter(is_open)
             .map(|&(fault, p)| Open { fault, weight: p / sum, left: 1.0 })
             .collect();
+        let shares: Vec<(Fault, Link)> = (model.mends.iter().enumerate())
+            .flat_map(|(mend, of)| {
+                of.shares.iter().map(move |&(cause, share)| (cause, mend, share))
+            })
+            .map(|(cause, mend, share)| (cause, Link { fault: 0, mend, share, with_swap: false }))
+            .collect();
         let mut links = Vec::with_capacity(2 * faults.len());
         for (at, open) in faults.iter().enumerate() {
-            let with_swap = open.fault.is_behind_swap();
-            for (mend, of) in model.mends.iter().enumerate() {
-                let share = of.share(open.fault);
-                if share > 0.0 {
-                    links.push(Link { fault: at, mend, share, with_swap });
-                }
-            }
+            let (cause, with_swap) = (open.fault.mended_as(), open.fault.is_behind_swap());
+            let its = shares.iter().filter(|(of, _)| *of == cause);
+            links.extend(its.map(|&(_, link)| Link { fault: at, with_swap, ..link }));
         }
+        let swap = model.mends.iter().position(|mend| mend.id == SWAP);
         let tried = vec![false; model.mends.len()];
-        Plan { model, faults, tests: model.tests.iter().collect(), links, tried }
+        Plan { model, faults, tests: model.tests.iter().collect(), links, swap, tried }
     }
 
     /// What to do next: the tests worth their time, then the mends.
@@ -155,7 +160,7 @@ impl<'m> Plan<'m> {
     pub fn saw(&mut self, test: &str, outcome: usize) {
         let Some(at) = self.tests.iter().position(|table| table.id == test) else { return };
         let table = self.tests.remove(at);
-        let seen = |open: &Open| open.weight * table.odds(open.fault).of(outcome);
+        let seen = |open: &Open| open.weight * table.odds(open.fault).get(outcome).unwrap_or(&0.0);
         let sum: f64 = self.faults.iter().map(|open| seen(open) * open.left).sum();
         if sum > 0.0 {
             for open in &mut self.faults {
@@ -170,7 +175,7 @@ impl<'m> Plan<'m> {
         let known = self.model.mends.iter().position(|known| known.id == mend);
         let Some(tried) = known.and_then(|at| self.tried.get_mut(at)) else { return };
         *tried = true;
-        let is_swapped = self.is_tried(SWAP);
+        let is_swapped = self.is_swapped();
         for open in &mut self.faults {
             open.left = 1.0;
         }
@@ -202,24 +207,26 @@ impl<'m> Plan<'m> {
         self.faults.iter().map(|open| open.weight * open.left).sum()
     }
 
-    fn is_tried(&self, id: &str) -> bool {
-        self.model.mends.iter().zip(&self.tried).any(|(mend, &tried)| tried && mend.id == id)
+    fn is_swapped(&self) -> bool {
+        self.swap.is_some_and(|swap| self.tried[swap])
     }
 
     /// A test with all that it is worth, where mending alone takes `now`.
     fn worth(&self, table: &TestTable, total: f64, now: f64) -> NextStep {
         let mut told = self.tell(table, total);
-        let odds = self.odds(table);
+        let odds: Vec<&[f64]> = self.faults.iter().map(|open| table.odds(open.fault)).collect();
         let mut weights = vec![0.0; self.faults.len()];
         let mut jobs = Vec::new();
         let mut then = 0.0;
         for outcome in 0..table.outcomes.len() {
             let mut left = 0.0;
             for ((weight, open), odds) in weights.iter_mut().zip(&self.faults).zip(&odds) {
-                *weight = open.weight * odds.of(outcome);
+                *weight = open.weight * odds[outcome];
                 left += *weight * open.left;
             }
-            then += self.minutes(&weights, left, &mut jobs);
+            if left > 0.0 {
+                then += self.minutes(&weights, left, &mut jobs);
+            }
         }
         told.saves_minutes = now - table.minutes - then / total;
         told
@@ -227,22 +234,23 @@ impl<'m> Plan<'m> {
 
     /// A test with what its outcomes say.
     fn tell(&self, table: &TestTable, total: f64) -> NextStep {
-        let odds = self.odds(table);
-        let mut outcomes = Vec::with_capacity(table.outcomes.len());
+        let now = |open: &Open| open.weight * open.left;
         // What fault and outcome say of each other, in bits.
-        let mut gain = 0.0;
+        let known = self.faults.iter().map(|open| now(open) * table.information(open.fault));
+        let mut gain: f64 = known.sum();
+        let odds: Vec<(Fault, f64, &[f64])> = self
+            .faults
+            .iter()
+            .map(|open| (open.fault, now(open), table.odds(open.fault)))
+            .collect();
+        let mut outcomes = Vec::with_capacity(table.outcomes.len());
         for (index, outcome) in table.outcomes.iter().enumerate() {
             let (mut sum, mut most) = (0.0, None);
-            for (open, odds) in self.faults.iter().zip(&odds) {
-                let (now, likely) = (open.weight * open.left, odds.of(index));
-                let weight = now * likely;
+            for &(fault, now, odds) in &odds {
+                let weight = now * odds[index];
                 sum += weight;
                 if weight > most.map_or(0.0, |(_, most)| most) {
-                    most = Some((open.fault, weight));
-                }
-                // Less likely faults add less than rounding does.
-                if weight > 1e-12 * total {
-                    gain += weight * libm::log2(likely);
+                    most = Some((fault, weight));
                 }
             }
             let Some((fault, weight)) = most else { continue };
@@ -261,14 +269,10 @@ impl<'m> Plan<'m> {
             says: table.says.clone(),
             minutes: table.minutes,
             touches_wire: table.touches_wire,
-            gain_bits: if gain < 1e-8 { 0.0 } else { gain },
+            gain_bits: if gain < 1e-12 { 0.0 } else { gain },
             saves_minutes: 0.0,
             outcomes,
         }
-    }
-
-    fn odds<'t>(&self, table: &'t TestTable) -> Vec<Odds<'t>> {
-        self.faults.iter().map(|open| table.odds(open.fault)).collect()
     }
 
     /// The minutes of mending faults of these weights, times the weight `total`
@@ -276,23 +280,21 @@ impl<'m> Plan<'m> {
     fn minutes(&self, weights: &[f64], total: f64, jobs: &mut Vec<Job>) -> f64 {
         // What is left out would add less than a thousandth of a minute.
         self.jobs(weights, 1e-6 * total, jobs);
-        put_in_order(jobs, total, self.model.unmended_minutes);
-        minutes_of(jobs, total, self.model.unmended_minutes)
+        put_in_order(jobs, total, self.model.unmended_minutes)
     }
 
     /// The mends not tried yet, with what of faults of these weights they would
     /// mend, where that is over `least`.
     fn jobs(&self, weights: &[f64], least: f64, jobs: &mut Vec<Job>) {
         jobs.clear();
-        jobs.extend(self.model.mends.iter().enumerate().map(|(mend, of): (usize, &Mend)| Job {
+        jobs.extend(self.model.mends.iter().enumerate().map(|(mend, of)| Job {
             mend,
             minutes: of.minutes,
             alone: 0.0,
             with_swap: 0.0,
-            is_swap: of.id == SWAP,
+            is_swap: self.swap == Some(mend),
         }));
-        let swap = jobs.iter().position(|job| job.is_swap);
-        let is_swapped = swap.is_some_and(|swap| self.tried[swap]);
+        let is_swapped = self.is_swapped();
         let mut waits = 0.0;
         for link in &self.links {
             let (Some(weight), Some(job)) = (weights.get(link.fault), jobs.get_mut(link.mend))
@@ -307,7 +309,7 @@ impl<'m> Plan<'m> {
                 (true, true) => waits += weight,
             }
         }
-        if let Some(job) = swap.and_then(|swap| jobs.get_mut(swap)) {
+        if let Some(job) = self.swap.and_then(|swap| jobs.get_mut(swap)) {
             job.alone += waits;
         }
         let swap_mends = jobs.iter().any(|job| job.with_swap > least);

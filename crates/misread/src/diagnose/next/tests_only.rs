@@ -67,7 +67,8 @@ pub fn after_outcome(
     outcome: usize,
 ) -> [f64; Cause::ALL.len()] {
     let mut after = *causes;
-    for (probability, row) in after.iter_mut().zip(&table.likelihood) {
+    for (probability, cause) in after.iter_mut().zip(Cause::ALL) {
+        let row = table.odds(cause.into());
         *probability *= row.get(outcome).copied().unwrap_or(0.0);
     }
     let sum: f64 = after.iter().sum();
@@ -78,8 +79,11 @@ fn expected_of(causes: &[f64; Cause::ALL.len()], table: &TestTable) -> NextTest 
     let mut outcomes = Vec::new();
     let mut left = 0.0;
     for (index, outcome) in table.outcomes.iter().enumerate() {
-        let probability: f64 =
-            causes.iter().zip(&table.likelihood).map(|(p, row)| p * row[index]).sum();
+        let probability: f64 = causes
+            .iter()
+            .zip(Cause::ALL)
+            .map(|(p, cause)| p * table.odds(cause.into())[index])
+            .sum();
         if probability <= 0.0 {
             continue;
         }
