@@ -36,7 +36,7 @@ pub(super) fn find_cards(
     if wire.is_without_layout() {
         return found;
     }
-    let (_, primary, _) = posterior.most_likely_under(wire);
+    let primary = posterior.most_likely_under(wire).layout;
     let mut search = Search::new(solver, posterior, wire, primary);
     found.rate = search.rate();
     let reads = search.solver.units.reads.clone();

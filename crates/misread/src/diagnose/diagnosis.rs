@@ -13,7 +13,9 @@ use super::evidence::evidence_of;
 use super::moved::{Moved, moved};
 use super::next::{NextStep, OutcomeSays, next_steps, tells_apart};
 use super::one_card::is_within;
-use super::posterior::{Combination, DiagnoseError, LayoutUsed, Posterior, Progress, captured};
+use super::posterior::{
+    Combination, DiagnoseError, LayoutUsed, Pair, Posterior, Progress, captured,
+};
 use super::says::{cautions, concerns, notes, says};
 use super::solve::Solver;
 use super::steps::{ToDo, steps};
@@ -49,10 +51,12 @@ impl Verdict {
         if !wire.is_none() {
             return Verdict::Wire(wire);
         }
-        let (card, layout, _) = posterior.most_likely_under(wire);
-        match (card, configured) {
+        let pair = posterior.most_likely_under(wire);
+        match (pair.card, configured) {
             (Some(state), _) if state != CardState::AsExpected => Verdict::Card(state),
-            (_, Some(set)) if layout != Some(LayoutUsed::Candidate(set)) => Verdict::LayoutDiffers,
+            (_, Some(set)) if pair.layout != Some(LayoutUsed::Candidate(set)) => {
+                Verdict::LayoutDiffers
+            }
             _ => Verdict::None,
         }
     }
@@ -193,20 +197,20 @@ pub fn diagnose(
         return Ok(no_data());
     }
     let set_aside = set_aside(case, candidates);
-    let case = &*without(case, &set_aside);
-    let units = Units::of(case);
+    let units = Units::of(&without(case, &set_aside));
     let model = &*captured(case, model);
     let mut solver = Solver::new(&units, candidates, model)?;
     let posterior = solver.posterior(&Sought::ALL, progress)?;
     let verdict = Verdict::of(&posterior, candidates.configured_index());
     let wire = verdict.wire();
-    let (card, layout, with_pair) = posterior.most_likely_under(wire);
+    let Pair { card, layout, probability } = posterior.most_likely_under(wire);
     let probability = match verdict {
         Verdict::Wire(wire) => posterior.of_wire(wire),
-        _ => with_pair,
+        _ => probability,
     };
 
     let suffers = solver.suffers(wire, &posterior);
+    let suffers = suffers.map(|suffers| with_set_aside(suffers, &set_aside, 0.0));
 
     let mut causes: Vec<WireFound> = Vec::new();
     for wire in Wire::all() {
@@ -214,9 +218,10 @@ pub fn diagnose(
         if probability < LEAST_PROBABILITY && wire != verdict.wire() {
             continue;
         }
-        let (card, layout, _) = posterior.most_likely_under(wire);
+        let Pair { card, layout, .. } = posterior.most_likely_under(wire);
         let most = if wire == verdict.wire() { usize::MAX } else { MOST_KINDS };
         let Cards { decoded, rate } = find_cards(&mut solver, &posterior, wire, most);
+        let decoded = with_set_aside(decoded, &set_aside, None);
         let mut found =
             WireFound { wire, probability, layout, card, rate, decoded, evidence: Vec::new() };
         let these = match wire == verdict.wire() {
@@ -348,6 +353,14 @@ fn without<'a>(case: &'a Case, set_aside: &[usize]) -> Cow<'a, Case> {
     let mut at = 0..;
     case.reads.retain(|_| at.next().is_none_or(|at| !set_aside.contains(&at)));
     Cow::Owned(case)
+}
+
+/// What was found by presentation, with places for those that were set aside.
+fn with_set_aside<T: Clone>(mut all: Vec<T>, set_aside: &[usize], nothing: T) -> Vec<T> {
+    for &at in set_aside {
+        all.insert(at, nothing.clone());
+    }
+    all
 }
 
 fn ranked<T>(of: impl Iterator<Item = (T, f64)>) -> Vec<(T, f64)> {

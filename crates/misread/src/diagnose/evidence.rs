@@ -260,10 +260,8 @@ fn arrived_whole(layout: &Layout, read: &Bits) -> String {
             verb(holds, "holds", "hold")
         ),
         (_, fails) => {
-            {
             let checks = checks_phrase(layout, fails, holds + fails);
             format!("{arrived}, but {checks} {}.", verb(fails, "fails", "fail"))
-        }
         }
     }
 }
@@ -422,7 +420,10 @@ fn one_changed(layout: &Layout, exhibit: &Exhibit<'_>, numbers: Numbers) -> Vec<
     vec![match repairs.count() {
         0 => format!("{as_received}; more than one bit must be wrong."),
         repairs => {
-            format!("{as_received}; turning over any one of {} makes it right.", count(repairs, "bit"))
+            format!(
+                "{as_received}; turning over any one of {} makes it right.",
+                count(repairs, "bit")
+            )
         }
     }]
 }

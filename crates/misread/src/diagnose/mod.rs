@@ -65,8 +65,8 @@ pub(crate) mod wording;
 pub use crate::cause::{Fault, Whose, Wire};
 pub use align::{Aligned, align};
 pub use card::CardFound;
-pub use case::{Candidates, Case, CaseRead, Expected, FACILITY, Presented};
 pub(crate) use case::fits;
+pub use case::{Candidates, Case, CaseRead, Expected, FACILITY, Presented};
 pub use diagnosis::{
     Alike, Diagnosis, LEAST_PROBABILITY, Verdict, WHOSE_CARDS, WireFound, diagnose,
 };
@@ -79,7 +79,7 @@ pub use next::{
 };
 pub(crate) use posterior::ln_sum;
 pub use posterior::{
-    Combination, DiagnoseError, LayoutUsed, Posterior, Progress, SHORTEST_LAYOUT, posterior,
+    Combination, DiagnoseError, LayoutUsed, Pair, Posterior, Progress, SHORTEST_LAYOUT, posterior,
     suffers,
 };
 pub use printed::{PrintedDiagnosis, TakenAs, diagnose_printed};

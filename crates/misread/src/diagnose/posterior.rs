@@ -106,6 +106,18 @@ pub struct Combination {
     pub probability: f64,
 }
 
+/// A card state and a layout under a wire state.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pair {
+    /// Whether the card is the one expected; `None` for a cause that says
+    /// nothing of it.
+    pub card: Option<CardState>,
+    /// Which layout, likewise.
+    pub layout: Option<LayoutUsed>,
+    /// The probability of wire state, card state and layout together, 0 to 1.
+    pub probability: f64,
+}
+
 /// Every combination that is possible, with its probability.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Posterior {
@@ -169,26 +181,32 @@ impl Posterior {
 
     /// The most likely card state and layout under a wire state, with the
     /// probability of all three; `None` for both where it says nothing of them.
-    pub fn most_likely_under(&self, wire: Wire) -> (Option<CardState>, Option<LayoutUsed>, f64) {
-        let mut pairs: Vec<((Option<CardState>, Option<LayoutUsed>), f64)> = Vec::new();
+    pub fn most_likely_under(&self, wire: Wire) -> Pair {
+        let pairs = self.pairs_under(wire);
+        let best = first_best(pairs.iter().map(|pair| (*pair, pair.probability)));
+        best.unwrap_or(Pair { card: None, layout: None, probability: 0.0 })
+    }
+
+    /// Every card state and layout under a wire state, with the probability of
+    /// all three: in the order of the tables and of the candidates.
+    pub fn pairs_under(&self, wire: Wire) -> Vec<Pair> {
+        let mut pairs: Vec<Pair> = Vec::new();
         for found in self.joint.iter().filter(|found| found.wire == wire) {
-            let pair = (found.card, found.layout);
-            match pairs.iter_mut().find(|(other, _)| *other == pair) {
-                Some((_, sum)) => *sum += found.probability,
-                None => pairs.push((pair, found.probability)),
+            let is = |pair: &&mut Pair| (pair.card, pair.layout) == (found.card, found.layout);
+            match pairs.iter_mut().find(is) {
+                Some(pair) => pair.probability += found.probability,
+                None => pairs.push(Pair {
+                    card: found.card,
+                    layout: found.layout,
+                    probability: found.probability,
+                }),
             }
         }
-        let order = |&((card, layout), _): &((Option<CardState>, Option<LayoutUsed>), f64)| {
-            let layout = match layout {
-                Some(LayoutUsed::Candidate(index)) => index,
-                _ => usize::MAX,
-            };
-            (card, layout)
-        };
-        pairs.sort_by_key(order);
-        let best = first_best(pairs.iter().copied());
-        let of = |best| pairs.iter().find(|(pair, _)| *pair == best).map_or(0.0, |&(_, p)| p);
-        best.map_or((None, None, 0.0), |(card, layout)| (card, layout, of((card, layout))))
+        pairs.sort_by_key(|pair| {
+            let layout = pair.layout.and_then(LayoutUsed::candidate);
+            (pair.card, layout.unwrap_or(usize::MAX))
+        });
+        pairs
     }
 
     pub(crate) fn sum(&self, of: impl Fn(&Combination) -> bool) -> f64 {

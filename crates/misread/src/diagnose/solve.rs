@@ -263,12 +263,7 @@ impl<'c> Solver<'c> {
         }
     }
 
-    fn suffers_in(
-        &mut self,
-        wire: Wire,
-        part: Part,
-        findings: &[Findings],
-    ) -> Option<Suffering> {
+    fn suffers_in(&mut self, wire: Wire, part: Part, findings: &[Findings]) -> Option<Suffering> {
         let view = &self.units.views[part.view];
         if let (LayoutUsed::Candidate(layout), Whose::OneCard, Some(known)) =
             (part.layout, part.whose, view.one)

@@ -4,8 +4,11 @@
 mod picture;
 mod reads;
 
-use misread::cause::catalogue::{WIRE_CAUTION, headline};
-use misread::diagnose::{CardFound, Diagnosis, Numbers, TakenAs, Verdict, WireFound};
+use misread::cause::CardState;
+use misread::cause::catalogue::{WIRE_CAUTION, card_info, headline};
+use misread::diagnose::{
+    CardFound, Diagnosis, LayoutUsed, Numbers, Pair, TakenAs, Verdict, WireFound,
+};
 
 use super::question::{Question, Timing};
 use crate::draw::{Ink, Line, hanging};
@@ -169,12 +172,16 @@ fn others(page: &mut Page, question: &Question, diagnosis: &Diagnosis, masking: 
         .iter()
         .filter(|found| found.wire != answer && found.probability >= WORTH_A_LINE)
         .collect();
-    let more = others.len().saturating_sub(MOST_OTHERS);
-    others.truncate(MOST_OTHERS);
-    if others.is_empty() {
+    let sound = other_pairs(question, diagnosis);
+    let more = (others.len() + sound.len()).saturating_sub(MOST_OTHERS);
+    others.truncate(MOST_OTHERS.saturating_sub(sound.len()));
+    if others.is_empty() && sound.is_empty() {
         return;
     }
     page.heading("What else it could be");
+    for (says, probability) in sound.iter().take(MOST_OTHERS) {
+        page.say(Ink::Plain, &format!("  {:>6}  ", percent(*probability)), says);
+    }
     let numbers = masking.numbers();
     for found in others {
         let lead = format!("  {:>6}  ", percent(found.probability));
@@ -196,6 +203,34 @@ fn others(page: &mut Page, question: &Question, diagnosis: &Diagnosis, masking: 
     if more > 0 {
         page.say(Ink::Plain, "          ", &format!("… and {more} more; --json has all."));
     }
+}
+
+/// What else may be so where the wire is sound, as the verdict says it is: other
+/// card states and layouts.
+fn other_pairs(question: &Question, diagnosis: &Diagnosis) -> Vec<(String, f64)> {
+    let Some(posterior) = &diagnosis.posterior else { return Vec::new() };
+    if !diagnosis.verdict.wire().is_none() {
+        return Vec::new();
+    }
+    let mut pairs = posterior.pairs_under(diagnosis.verdict.wire());
+    pairs.retain(|pair| {
+        (pair.card, pair.layout) != (diagnosis.card, diagnosis.layout)
+            && pair.probability >= WORTH_A_LINE
+    });
+    pairs.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    let says = |pair: &Pair| {
+        let card = pair.card.filter(|&state| state != CardState::AsExpected);
+        let sound = card.map_or("The wiring is sound", |state| card_info(state).headline);
+        let layout = match pair.layout {
+            Some(LayoutUsed::Mixed) => " (each of a layout of its own)".to_owned(),
+            Some(LayoutUsed::Candidate(index)) => {
+                question.layout(index).map_or_else(String::new, |l| format!(" ({})", l.name()))
+            }
+            None => String::new(),
+        };
+        (format!("{sound}{layout}."), pair.probability)
+    };
+    pairs.iter().map(says).collect()
 }
 
 /// The card a wire state names: the same behind every read, and likely enough.

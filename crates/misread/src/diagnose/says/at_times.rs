@@ -19,8 +19,9 @@ pub(super) fn says(
     candidates: &Candidates,
 ) -> Option<String> {
     let cause = found.wire.cause();
+    // Nothing was decoded of what is empty or was set aside.
     let there: Vec<usize> =
-        (0..case.reads.len()).filter(|&at| !case.reads[at].bits.is_empty()).collect();
+        (0..case.reads.len()).filter(|&at| found.decoded[at].is_some()).collect();
     let (those, others): (Vec<usize>, Vec<usize>) =
         there.iter().copied().partition(|&at| suffers.get(at).is_some_and(|&p| p >= 0.5));
     if those.is_empty() || !matches!(found.wire, Wire::AtTimes(_)) {
