@@ -1,0 +1,89 @@
+//! The verdict, from the whole joint of the second way and the words of the
+//! fault model.
+
+#![allow(clippy::unwrap_used)]
+
+mod little;
+
+use std::collections::BTreeMap;
+use std::ops::ControlFlow;
+
+use little::{Drawn, Key, Little, Of, draw, littles, two_bytes, weigh, wires};
+use misread::cause::{CardState, Cause, Wire};
+use misread::diagnose::{Numbers, Verdict, diagnose};
+
+/// What is said, with its probability; `None` where two are as likely.
+fn verdict(weights: &BTreeMap<Key, f64>, configured: Option<usize>) -> Option<(Verdict, f64)> {
+    let sum: f64 = weights.values().sum();
+    let none = Wire::Alone(Cause::None);
+    let mut by_wire = BTreeMap::new();
+    let mut by_pair = BTreeMap::new();
+    for ((wire, card, of, _), weight) in weights {
+        *by_wire.entry(*wire).or_insert(0.0) += weight / sum;
+        if *wire == none {
+            *by_pair.entry((*card, *of)).or_insert(0.0) += weight / sum;
+        }
+    }
+    let (wire, probability) = best(by_wire)?;
+    if wire != none {
+        return Some((Verdict::Wire(wire), probability));
+    }
+    let ((card, of), probability) = best(by_pair)?;
+    let verdict = match card {
+        Some(state) if state != CardState::AsExpected => Verdict::Card(state),
+        _ if configured.is_some_and(|at| of != Of::Layout(at)) => Verdict::LayoutDiffers,
+        _ => Verdict::None,
+    };
+    Some((verdict, probability))
+}
+
+fn best<T: Ord + Copy>(all: BTreeMap<T, f64>) -> Option<(T, f64)> {
+    let mut all: Vec<(T, f64)> = all.into_iter().collect();
+    all.sort_by(|a, b| b.1.total_cmp(&a.1));
+    match all[..] {
+        [(_, first), (_, second), ..] if first - second < 1e-9 => None,
+        [first, ..] => Some(first),
+        [] => None,
+    }
+}
+
+/// Whether the same reads are weighed: where it is said to be one card and they
+/// are too many for that, some are set aside.
+fn all_are_weighed(drawn: &Drawn) -> bool {
+    drawn.said != little::Said::OneCard || drawn.shown.len() < 5
+}
+
+#[test]
+fn the_verdict_is_that_of_the_joint() {
+    let littles: Vec<Little> = littles().into_iter().chain(two_bytes()).collect();
+    let all = wires();
+    let mut verdicts: BTreeMap<String, u32> = BTreeMap::new();
+    for number in 0..3 * all.len() as u64 {
+        let wire = all[number as usize % all.len()];
+        if wire.cause() == Cause::BytesReversed {
+            continue;
+        }
+        let drawn = draw(wire, &littles, 51, number);
+        let asked = drawn.asked(&littles);
+        let go_on = &mut |_| ControlFlow::Continue(());
+        let answer = diagnose(&asked.case, &asked.candidates, &asked.model, Numbers::Shown, go_on);
+        let (Ok(answer), true) = (answer, all_are_weighed(&drawn)) else { continue };
+        let question = drawn.question(&littles);
+        if question.reads().0.is_empty() {
+            assert_eq!((answer.verdict, answer.ok), (Verdict::NoData, false));
+            continue;
+        }
+        let weights = weigh(&question);
+        let Some((verdict, probability)) = verdict(&weights, drawn.configured) else { continue };
+        assert_eq!(answer.verdict, verdict, "case {number}");
+        assert!((answer.probability - probability).abs() < 1e-9, "case {number}: {probability}");
+        let is_empty = question.reads().0.len() < question.shown.len();
+        assert!(!answer.ok || verdict == Verdict::None && !is_empty, "case {number}");
+        *verdicts.entry(verdict.to_string()).or_default() += 1;
+    }
+    for verdict in ["none", "layout-differs", "facility-differs", "card-differs", "different-card"]
+    {
+        assert!(verdicts.contains_key(verdict), "{verdict}: {verdicts:?}");
+    }
+    assert!(verdicts.len() > 35, "{verdicts:?}");
+}
