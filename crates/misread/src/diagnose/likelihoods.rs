@@ -102,9 +102,9 @@ impl Likelihoods {
         &self.values[usize::from(start)..usize::from(end)]
     }
 
-    /// Adds those of another layout, each as likely as that: the sum over
-    /// layouts of one read's card.
-    pub(crate) fn add(&mut self, other: &Likelihoods, ln_share: f64) {
+    /// With those of another layout, each as likely as that: the sum over
+    /// layouts of what a read comes to.
+    pub(crate) fn plus(&self, other: &Likelihoods, ln_share: f64) -> Self {
         let mut sum = Likelihoods::never();
         for turned in [false, true] {
             for cause in Cause::ALL {
@@ -119,7 +119,7 @@ impl Likelihoods {
                 sum.push(base, &both);
             }
         }
-        *self = sum;
+        sum
     }
 
     fn push(&mut self, base: Base, lns: &[f64]) {

@@ -47,6 +47,8 @@ pub(crate) struct Solver<'c> {
     cards: FxHashMap<(usize, Holds), Option<Rc<Posed>>>,
     /// By layout, by what is known of the card and by read.
     likelihoods: FxHashMap<(usize, usize, Bits), Rc<Likelihoods>>,
+    /// By view: the sums over all layouts.
+    mixed: FxHashMap<usize, Rc<Mixed>>,
     /// By layout and view: one card's likelihoods, by wire state.
     one_card: FxHashMap<(usize, usize), Rc<Vec<f64>>>,
 }
@@ -102,6 +104,7 @@ impl<'c> Solver<'c> {
             posed: FxHashMap::default(),
             cards: FxHashMap::default(),
             likelihoods: FxHashMap::default(),
+            mixed: FxHashMap::default(),
             one_card: FxHashMap::default(),
         })
     }
@@ -120,7 +123,9 @@ impl<'c> Solver<'c> {
         let units = self.units;
         for (at, view) in units.views.iter().enumerate() {
             let ln_view = self.ln_view(view);
-            let mut mixed = self.ln_whose(Whose::MixedCards).map(|ln| (ln, Mixed::new(units)));
+            let ln_mixed = self.ln_whose(Whose::MixedCards);
+            let is_new = ln_mixed.is_some() && !self.mixed.contains_key(&at);
+            let mut mixed = is_new.then(|| Mixed::new(units));
             for layout in 0..self.layouts.len() {
                 if progress(Progress { done: at * self.layouts.len() + layout, of }).is_break() {
                     return Err(DiagnoseError::Stopped);
@@ -141,11 +146,14 @@ impl<'c> Solver<'c> {
                         weights.add(view.state, used, Whose::OneCard, ln + ln_layout, &lns);
                     }
                 }
-                if let Some((_, mixed)) = &mut mixed {
+                if let Some(mixed) = &mut mixed {
                     self.add_to_mixed(layout, view, mixed);
                 }
             }
-            if let Some((ln, mixed)) = mixed {
+            if let Some(mixed) = mixed {
+                self.mixed.insert(at, Rc::new(mixed));
+            }
+            if let (Some(ln), Some(mixed)) = (ln_mixed, self.mixed.get(&at).cloned()) {
                 let lns = self.mixed_lns(&mixed, &findings, &asked);
                 let whose = Whose::MixedCards;
                 weights.add(view.state, LayoutUsed::Mixed, whose, ln + ln_view, &lns);
@@ -256,10 +264,10 @@ impl<'c> Solver<'c> {
             (LayoutUsed::Candidate(layout), ..) => {
                 self.own_lns(layout, view, findings, &[wire])[wire.index()]
             }
-            (LayoutUsed::Mixed, ..) => {
-                let mixed = self.mixed(view);
-                self.mixed_lns(&mixed, findings, &[wire])[wire.index()]
-            }
+            (LayoutUsed::Mixed, ..) => match self.mixed.get(&part.view).cloned() {
+                Some(mixed) => self.mixed_lns(&mixed, findings, &[wire])[wire.index()],
+                None => f64::NEG_INFINITY,
+            },
         }
     }
 
@@ -280,7 +288,7 @@ impl<'c> Solver<'c> {
         let view = &self.units.views[part.view];
         match part.layout {
             LayoutUsed::Candidate(layout) => self.rows(layout, view),
-            LayoutUsed::Mixed => Some(self.mixed(view).rows(self.units)),
+            LayoutUsed::Mixed => Some(self.mixed.get(&part.view)?.rows(self.units)),
         }
     }
 
@@ -318,16 +326,6 @@ impl<'c> Solver<'c> {
     /// The first layout of so many bits; the first of all where there is none.
     pub(crate) fn layout_of_length(&self, bits: usize) -> usize {
         self.layouts.iter().position(|layout| layout.bits() == bits).unwrap_or(0)
-    }
-
-    fn mixed(&mut self, view: &View) -> Mixed {
-        let mut mixed = Mixed::new(self.units);
-        for layout in 0..self.layouts.len() {
-            if self.allows(layout, view) && self.priors[layout] > 0.0 {
-                self.add_to_mixed(layout, view, &mut mixed);
-            }
-        }
-        mixed
     }
 
     /// The prior of a view, as a logarithm.
@@ -460,7 +458,7 @@ impl<'c> Solver<'c> {
             let of = self.likelihoods(layout, view.cards[kind.card], &kind.bits);
             if let Some(likelihoods) = of {
                 let (sum, ln_fits) = &mut mixed.kinds[at];
-                sum.add(&likelihoods, ln_prior);
+                *sum = Rc::new(sum.plus(&likelihoods, ln_prior));
                 *ln_fits = ln_add(*ln_fits, ln_prior);
             }
         }
@@ -620,7 +618,7 @@ fn fill(own: &Own<'_>, split: Option<[f64; 2]>, asked: &[Wire], lns: &mut [f64])
 
 /// The sum over layouts of what each kind of read comes to, and each pair.
 struct Mixed {
-    kinds: Vec<(Likelihoods, f64)>,
+    kinds: Vec<(Rc<Likelihoods>, f64)>,
     pairs: [Vec<f64>; 2],
 }
 
@@ -629,14 +627,14 @@ impl Mixed {
         let never = f64::NEG_INFINITY;
         let pairs = vec![never; units.pairs.as_ref().map_or(0, Vec::len)];
         Mixed {
-            kinds: vec![(Likelihoods::never(), never); units.kinds.len()],
+            kinds: vec![(Rc::new(Likelihoods::never()), never); units.kinds.len()],
             pairs: [pairs.clone(), pairs],
         }
     }
 
     fn rows(&self, units: &Units) -> Vec<Row> {
-        let row = |(kind, (likelihoods, ln_fits)): (&Kind, &(Likelihoods, f64))| Row {
-            likelihoods: Rc::new(likelihoods.clone()),
+        let row = |(kind, (likelihoods, ln_fits)): (&Kind, &(Rc<Likelihoods>, f64))| Row {
+            likelihoods: likelihoods.clone(),
             ln_fits: *ln_fits,
             bits: kind.bits,
             times: kind.times as f64,
