@@ -42,9 +42,10 @@ fn worked_example() -> Bits {
 fn the_worked_example_is_sound() {
     let (_, candidates) = fascn();
     let found = solve(&Case::of([worked_example()]), &candidates);
-    assert!(found.of_cause(Cause::None) > 0.9);
+    assert!(found.of_wire(Cause::None) > 0.9);
     let found = solve(&Case::of([worked_example().complement()]), &candidates);
-    assert!((found.of_cause(Cause::LinesSwapped) - 6.0 / 7.0).abs() < 1e-6);
+    // 0.170 against 0.030 for a recorder that turns bits over, and what is rarer.
+    assert!((found.of_wire(Cause::LinesSwapped) - 0.85).abs() < 0.01);
 }
 
 #[test]
@@ -59,7 +60,7 @@ fn most_pulses_lost() {
         };
         let reads: Vec<Bits> = (0..4).map(read).collect();
         let found = solve(&Case::of(reads.iter().copied()), &candidates);
-        assert!(found.of_cause(cause) > 0.9, "{cause}: {}", found.of_cause(cause));
+        assert!(found.of_wire(cause) > 0.9, "{cause}: {}", found.of_wire(cause));
         // The same with every third bit unread.
         let unread = reads.iter().map(|read| {
             let leave = |(i, bit)| if i % 3 == 0 { Bit::Unread } else { bit };
@@ -75,7 +76,7 @@ fn noise_on_every_read_and_nothing_read_at_all() {
     let fault = Fault::new(Cause::BothNoise, Held::Rate(0.2)).unwrap();
     let random = &mut seeded(201, 0);
     let read = send(&fault, &layout, &worked_example(), random).unwrap().reads[0].bits;
-    assert!(solve(&Case::of([read]), &candidates).of_cause(Cause::BothNoise) > 0.9);
+    assert!(solve(&Case::of([read]), &candidates).of_wire(Cause::BothNoise) > 0.9);
     for length in [1, 100, 199, 200, 201, 400, 512] {
         let unread: Bits = (0..length).map(|_| Bit::Unread).collect();
         solve(&Case::of([unread; 2]), &candidates);
@@ -101,5 +102,5 @@ fn thirty_reads_of_256_bits() {
     let decoded = layout.decode(&frame).unwrap();
     let values: Vec<_> = decoded.values().map(|(f, v)| (f.name(), v.unwrap())).collect();
     let found = solve(&Case::of(reads.iter().copied()).expecting(values), &candidates);
-    assert!(found.of_cause(Cause::D1Weak) > 0.99);
+    assert!(found.of_wire(Cause::D1Weak) > 0.99);
 }
