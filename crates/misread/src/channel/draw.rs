@@ -14,7 +14,7 @@ use super::frame::draw_known;
 use super::known::{IS_NEIGHBOUR, Known};
 use super::random::{below, between, chance, coin, weighted};
 use super::send::without_frame;
-use super::unlisted::{draw_length, draw_unlisted, draw_unlisted_cards};
+use super::unlisted::{draw_unlisted, draw_unlisted_cards, draw_unlisted_length};
 use super::{Fault, Held, Pulses, SentRead, send};
 use crate::cause::{CardState, Cause, Model, Whose, Wire};
 use crate::diagnose::{Candidates, Case, CaseRead, Expected, SHORTEST_LAYOUT, fits};
@@ -318,7 +318,7 @@ impl<'d> Drawing<'d> {
     /// The length of a layout that is not among the candidates.
     fn unlisted_length(&self, random: &mut impl Rng) -> Option<usize> {
         let listed = |bits| self.candidates.layouts().iter().any(|layout| layout.bits() == bits);
-        draw_length(&self.model.unlisted, listed, random)
+        draw_unlisted_length(&self.model.unlisted, listed, random)
     }
 
     /// The reads of a cause that has no layout.

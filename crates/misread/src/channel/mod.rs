@@ -53,7 +53,7 @@ mod frame;
 mod known;
 pub(crate) mod random;
 mod send;
-pub(crate) mod unlisted;
+mod unlisted;
 mod wires;
 
 pub(crate) use capture::lay_findings;
@@ -66,6 +66,8 @@ pub use frame::{bytes_reversed, draw_frame, has_bytes, reverse_bytes};
 pub use rand_core::Rng;
 pub use random::{Random, seeded};
 pub use send::{BITS_CHANGED, LONGEST_READ, MOST_LOST, Origin, SendError, Sent, SentRead, send};
+pub(crate) use unlisted::even;
+pub use unlisted::{draw_unlisted, draw_unlisted_cards, draw_unlisted_length};
 pub use wires::{Shape, ShapeError, changes, draw_evidence, pulses, pulses_showing};
 
 use crate::cause::Cause;

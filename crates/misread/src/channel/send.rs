@@ -5,7 +5,7 @@ use misread_core::{Bit, Bits, Layout};
 use rand_core::Rng;
 
 use super::random::{below, between, chance, weighted};
-use super::unlisted::{draw_length, draw_random_bits, draw_unlisted};
+use super::unlisted::{draw_random_bits, draw_unlisted, draw_unlisted_length};
 use super::{Arrival, Chance, Fault, Held, Pulses, bytes_reversed};
 use crate::cause::{Cause, Wire};
 
@@ -191,7 +191,7 @@ pub(super) fn without_frame(fault: &Fault, random: &mut impl Rng) -> Option<Sent
     let bits = match (fault.wire(), fault.held()) {
         (Wire::Alone(Cause::UnknownLayout), Held::Length(length)) => draw_unlisted(length, random),
         (Wire::Alone(Cause::UnknownLayout), Held::Lengths(lengths)) => {
-            draw_unlisted(draw_length(&lengths, |_| false, random)?, random)
+            draw_unlisted(draw_unlisted_length(&lengths, |_| false, random)?, random)
         }
         (Wire::Alone(Cause::RandomBits), _) => draw_random_bits(random),
         _ => return None,

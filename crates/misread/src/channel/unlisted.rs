@@ -8,10 +8,11 @@ use super::LONGEST_READ;
 use super::random::{between, coin, unit, weighted};
 use crate::cause::UnlistedLengths;
 
-/// A length with the weight it has. `None` for what is left of the weights
-/// where some lengths are listed: those of listed lengths are a tenth, and
-/// nothing is renormalised, so nothing was drawn.
-pub(super) fn draw_length(
+/// A length of a layout that is not among the candidates, 1 to
+/// [`LONGEST_READ`] bits. Lengths that a candidate has weigh a tenth, and nothing
+/// is renormalised: `None` for the nine tenths that are left, or where nothing
+/// has weight.
+pub fn draw_unlisted_length(
     lengths: &UnlistedLengths,
     is_listed: impl Fn(usize) -> bool,
     random: &mut impl Rng,
@@ -24,8 +25,9 @@ pub(super) fn draw_length(
     (drawn < LONGEST_READ).then_some(drawn + 1)
 }
 
-/// The bits of one frame, of an unlisted layout of so many bits.
-pub(super) fn draw_unlisted(length: usize, random: &mut impl Rng) -> Bits {
+/// The bits of one frame, of an unlisted layout of so many bits: half the time
+/// with a share of ones of its own, half the time even.
+pub fn draw_unlisted(length: usize, random: &mut impl Rng) -> Bits {
     match coin(random) {
         true => {
             let mut share = Share::default();
@@ -35,9 +37,11 @@ pub(super) fn draw_unlisted(length: usize, random: &mut impl Rng) -> Bits {
     }
 }
 
-/// The frames of so many cards of one unlisted layout, each with a card of its
-/// own: cards of one site share most of their bits.
-pub(super) fn draw_unlisted_cards(length: usize, count: usize, random: &mut impl Rng) -> Vec<Bits> {
+/// The frames of so many cards of one unlisted layout of so many bits: half the
+/// time each frame has a share of ones of its own, half the time each place of
+/// them has, since cards of one site share most of their bits. Fewer cards of
+/// the same randomness are the first of these.
+pub fn draw_unlisted_cards(length: usize, count: usize, random: &mut impl Rng) -> Vec<Bits> {
     let by_card = coin(random);
     let mut by_place = vec![Share::default(); length];
     let card = |_| {
@@ -112,7 +116,7 @@ mod tests {
         let (mut at_34, mut nothing) = (0.0, 0.0);
         const DRAWS: f64 = 20_000.0;
         for _ in 0..DRAWS as usize {
-            match draw_length(&lengths, |bits| bits == 34, random) {
+            match draw_unlisted_length(&lengths, |bits| bits == 34, random) {
                 Some(34) => at_34 += 1.0,
                 Some(bits) => assert!((1..=512).contains(&bits)),
                 None => nothing += 1.0,

@@ -7,10 +7,11 @@ use rand_core::Rng;
 
 use super::weigh::Frames;
 use super::{Habits, Press, Sending};
-use crate::cause::{Cause, Model, ProbeAt};
+use crate::cause::{Cause, Model, ProbeAt, Wire};
 use crate::channel::random::{below, between, chance, weighted};
-use crate::channel::unlisted::even;
-use crate::channel::{Fault, Held, LONGEST_READ, Pulses, SentRead, Shape, lay_findings, send};
+use crate::channel::{
+    Fault, Held, LONGEST_READ, Pulses, SentRead, Shape, even, lay_findings, send,
+};
 
 /// The presses of a code as a capture of the lines shows them.
 #[derive(Clone, Debug, PartialEq)]
@@ -24,6 +25,8 @@ pub struct DrawnPresses {
     pub pressed: Option<Vec<Key>>,
     /// The frame of each key that was pressed.
     pub frames: Vec<Bits>,
+    /// Which press each read is of, counted from 0.
+    pub of: Vec<usize>,
     /// The pulses of each read.
     pub pulses: Vec<Vec<Pulse>>,
 }
@@ -76,7 +79,6 @@ pub fn draw_presses(
 ) -> Result<DrawnPresses, NothingToDraw> {
     /// Far more than are ever needed: most presses can be shown.
     const DRAWS: usize = 1_000;
-    let layout = Layout::new(mode.spec()).map_err(|_| NothingToDraw)?;
     let model = model.captured(at);
     let frames = Frames::of(&Sending::Keys(mode), None);
     let weight = |cause: Cause| {
@@ -101,10 +103,10 @@ pub fn draw_presses(
             true => any_keys(said.len(), habits, random),
             false => said.to_vec(),
         };
-        let mut frames: Vec<Bits> = keys.iter().map(|&key| mode.encode(key)).collect();
         // Some ways of filling up leave a frame as it is.
-        let Some(mut received) = received(&fault, &layout, &frames, random) else { continue };
-        received.retain(|read| !read.bits.is_empty());
+        let Some(received) = send_presses(&fault, &keys, mode, random) else { continue };
+        let (of, received): (Vec<usize>, Vec<SentRead>) =
+            received.into_iter().enumerate().filter(|(_, read)| !read.bits.is_empty()).unzip();
         if received.is_empty() {
             continue;
         }
@@ -119,37 +121,53 @@ pub fn draw_presses(
         });
         let presses = presses.collect();
         let pressed = (!cause.is_without_layout()).then_some(keys);
-        if pressed.is_none() {
-            frames.clear();
-        }
-        return Ok(DrawnPresses { presses, fault, pressed, frames, pulses });
+        let keys = pressed.iter().flatten();
+        let frames = keys.map(|&key| mode.encode(key)).collect();
+        return Ok(DrawnPresses { presses, fault, pressed, frames, of, pulses });
     }
     Err(NothingToDraw)
 }
 
-/// What arrives of each frame. All of them are one case: where bits are
-/// changed, it is one bit among them all. `None` where the fault does nothing to
-/// them.
-fn received(
+/// What arrives of each key that is pressed, one read a key. All presses are one
+/// case: where bits are changed, it is one bit among them all. `None` where the
+/// fault does nothing to keys.
+///
+/// ```
+/// use misread::cause::Cause;
+/// use misread::channel::{Fault, Held, seeded};
+/// use misread::keypad::{Key, Mode, send_presses};
+///
+/// let swapped = Fault::new(Cause::LinesSwapped, Held::Nothing)?;
+/// let keys: Vec<Key> = "25".chars().filter_map(Key::from_char).collect();
+/// let reads = send_presses(&swapped, &keys, Mode::FourBit, &mut seeded(1, 0)).unwrap();
+/// assert_eq!(reads[0].bits.to_string(), "1101");
+/// assert_eq!(reads[1].bits.to_string(), "1010");
+/// # Ok::<(), misread::channel::FaultError>(())
+/// ```
+pub fn send_presses(
     fault: &Fault,
-    layout: &Layout,
-    frames: &[Bits],
+    keys: &[Key],
+    mode: Mode,
     random: &mut impl Rng,
 ) -> Option<Vec<SentRead>> {
-    match (fault.cause(), fault.held()) {
-        (Cause::BitsChanged, _) => {
+    let layout = Layout::new(mode.spec()).ok()?;
+    let frames: Vec<Bits> = keys.iter().map(|&key| mode.encode(key)).collect();
+    match (fault.wire(), fault.held()) {
+        // A press is one read.
+        (wire, _) if wire.cause() == Cause::FrameSplit => None,
+        (Wire::Alone(Cause::BitsChanged), _) => {
             let sound = Fault::new(Cause::None, Held::Nothing).ok()?;
             let only = below(frames.len(), random);
-            let mut received = sent(&sound, layout, frames, random)?;
+            let mut received = sent(&sound, &layout, &frames, random)?;
             let changed = received.get_mut(only)?;
             *changed = changed.clone().changed(1, random);
             Some(received)
         }
-        (cause @ Cause::UnknownLayout, Held::Length(length)) => {
+        (Wire::Alone(cause @ Cause::UnknownLayout), Held::Length(length)) => {
             let read = |_| SentRead::from_nowhere(cause, &even(length, random));
             Some(frames.iter().map(read).collect())
         }
-        _ => sent(fault, layout, frames, random),
+        _ => sent(fault, &layout, &frames, random),
     }
 }
 

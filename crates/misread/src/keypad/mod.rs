@@ -4,7 +4,8 @@
 //! Presses go in: the bits of each and, where it is known, when it came. Out
 //! comes an [`Answer`]: how the keypad sends, what is wrong with the wire, and
 //! the codes as they were keyed. [`weigh`] gives the probabilities alone, and
-//! [`draw_presses`] draws presses with the truth about them.
+//! [`draw_presses`] draws presses with the truth about them, [`send_presses`]
+//! sends keys through a fault of one's choice.
 //!
 //! # The model
 //!
@@ -82,7 +83,7 @@ mod weigh;
 
 pub use answer::{Answer, AnswerError, Class, LEAST, Possible, Setting, Verdict, answer};
 pub use codes::{Code, Problem, ProblemKind, Reading, codes, turn_of};
-pub use draw::{DrawnPresses, NothingToDraw, draw_presses};
+pub use draw::{DrawnPresses, NothingToDraw, draw_presses, send_presses};
 pub use habits::Habits;
 pub use sending::{NUMBER, Sending, WholeCodeError};
 pub use table::{NoReads, Presses, read_presses, reads_in};
