@@ -2,13 +2,14 @@
 
 use std::sync::Arc;
 
-use misread::cause::{CardState, Cause};
+use misread::cause::{CardState, Cause, Model, Whose, Wire};
 use misread::channel::{
-    Fault, FaultError, Held, Rng, SentRead, Shape, ShapeError, draw_capture, draw_frame, pulses,
-    seeded, send,
+    CardFrame, DrawnCapture, Fault, FaultError, Held, Origin, Padding, Random, SentRead, Shape,
+    ShapeError, draw_capture, draw_frame, draw_unlisted, draw_unlisted_cards, draw_unlisted_length,
+    pulses, seeded, send,
 };
-use misread::diagnose::Expected;
-use misread::keypad::{Habits, Key, Mode, draw_presses};
+use misread::diagnose::{Candidates, Expected};
+use misread::keypad::{Habits, Key, Mode, draw_presses, send_presses};
 use misread::pulse::Pulse;
 use misread::{Bits, Layout};
 
@@ -21,18 +22,30 @@ use crate::values;
 /// What was made.
 pub(super) struct Made {
     pub(super) fault: Fault,
-    /// The state of the card, where it was drawn.
+    /// The state of the card and whose cards they are, where they were drawn.
     pub(super) card: Option<CardState>,
-    layout: Option<Arc<Layout>>,
+    pub(super) whose: Option<Whose>,
+    /// That of all cards; `None` where each has its own or the bits came from
+    /// none.
+    pub(super) layout: Option<Arc<Layout>>,
     /// What every card is said to carry, as typed.
     pub(super) said: Vec<(String, u64)>,
     /// The keys, where a keypad sends them.
     pub(super) keys: Option<Keys>,
-    pub(super) frames: Vec<Bits>,
-    /// What arrived; empty where nothing did.
-    pub(super) reads: Vec<Bits>,
-    /// The pulses of the reads that are not empty.
-    pub(super) pulses: Vec<Vec<Pulse>>,
+    /// The frame of each card and its layout.
+    pub(super) frames: Vec<(Arc<Layout>, Bits)>,
+    pub(super) reads: Vec<MadeRead>,
+}
+
+/// What arrived of a presentation, or one of two reads of it.
+pub(super) struct MadeRead {
+    /// Empty where nothing arrived.
+    pub(super) bits: Bits,
+    /// The place of its frame among the frames; `None` where it came from none.
+    pub(super) frame: Option<usize>,
+    /// Whether it suffers what comes and goes; `None` where nothing does.
+    pub(super) suffers: Option<bool>,
+    pub(super) pulses: Vec<Pulse>,
 }
 
 /// The keys of a keypad.
@@ -50,63 +63,160 @@ impl Made {
         masking: Masking,
     ) -> Result<Self, Refusal> {
         let shape = shape(args)?;
-        let keys = match (&args.keys, args.keypad) {
-            (Some(keys), Some(bits)) => Some((values::keys("--keys", keys, masking)?, bits.mode())),
-            _ => None,
-        };
-        match keys {
-            Some((keys, mode)) if args.draw_cause => return drawn_keys(args, keys, mode, &shape),
-            None if args.draw_cause => return drawn(args, known, &shape, masking),
-            _ => {}
+        match (&args.keys, args.keypad) {
+            (Some(keys), Some(bits)) => {
+                let keys = values::keys("--keys", keys, masking)?;
+                match args.draw_cause {
+                    true => drawn_keys(args, keys, bits.mode(), &shape),
+                    false => chosen_keys(args, keys, bits.mode(), &shape),
+                }
+            }
+            _ if args.draw_cause => drawn(args, known, &shape, masking),
+            _ => chosen(args, known, &shape, masking),
         }
-        let cause = cause(&args.cause)?;
-        let said = values::parse(&args.values.join(","), masking)?;
-        let (layout, cards) = match &keys {
-            Some((keys, mode)) => (key_layout(*mode)?, keys.iter().copied().map(pressed).collect()),
-            None => presented(args, &said, known, masking)?,
-        };
-        let fault = fault(args, cause)?;
-        let only = only(args, cause, cards.len())?;
-        let sound = Fault::new(Cause::None, Held::Nothing).unwrap_or(fault);
-        let mut frames = Vec::new();
-        let mut sent: Vec<SentRead> = Vec::new();
-        for (number, card) in cards.iter().enumerate() {
-            // A generator for each: more reads leave those before as they are.
-            let random = &mut seeded(args.seed, 2 + number as u64);
-            let values = card.iter().map(|(name, &value)| (name.as_str(), value));
-            let frame = draw_frame(&layout, values, random)
-                .ok_or_else(|| Refusal::new("there is no such frame", "values that fit"))?;
-            let fault = if only.is_some_and(|only| only != number) { sound } else { fault };
-            let one = send(&fault, &layout, &frame, random).map_err(|error| {
-                Refusal::new(
-                    format!("{cause} does nothing to {}: {error}", layout.name()),
-                    "another cause, or another layout",
-                )
-            })?;
-            frames.push(frame);
-            sent.extend(one.reads);
-        }
-        if cause.is_without_layout() {
-            frames.clear();
-        }
-        let reads = sent.iter().map(|read| read.bits).collect();
-        sent.retain(|read| !read.bits.is_empty());
-        let pulses = pulses(cause, &sent, &shape, &mut seeded(args.seed, 1));
-        let layout = (!cause.is_without_layout()).then(|| Arc::new(layout));
-        let keys = keys.map(|(said, _)| Keys {
-            pressed: (!cause.is_without_layout()).then(|| said.clone()),
-            said,
-        });
-        Ok(Made { fault, card: None, layout, said, keys, frames, reads, pulses })
     }
 
-    /// The card's layout; `None` where the bits came from none.
-    pub(super) fn layout(&self) -> Option<&Layout> {
-        self.layout.as_deref()
+    /// The layout of a read's card; `None` where it came from none.
+    pub(super) fn layout_of(&self, read: &MadeRead) -> Option<&Layout> {
+        self.frames.get(read.frame?).map(|(layout, _)| &**layout)
+    }
+
+    /// The reads of which something arrived.
+    pub(super) fn arrived(&self) -> impl Iterator<Item = &MadeRead> + Clone {
+        self.reads.iter().filter(|read| !read.bits.is_empty())
     }
 }
 
-/// Wire, card and layout as likely as the diagnosis takes them to be.
+/// Cards through a fault of one's choice.
+fn chosen(
+    args: &SimulateArgs,
+    known: &Known,
+    shape: &Shape,
+    masking: Masking,
+) -> Result<Made, Refusal> {
+    let said = values::parse(&args.values.join(","), masking)?;
+    let layout = presented(args, &said, known, masking)?;
+    let wire = wire(&args.cause)?;
+    let fault = fault(args, wire, layout.bits(), &known.candidates(&[], None)?)?;
+    let Came { frames, sent, of } = match fault.held() {
+        Held::Length(length) if wire.is_without_layout() => {
+            Came::strays(args, length, said.len() == layout.fields().len())
+        }
+        _ => Came::cards(args, &fault, &layout, &said)?,
+    };
+    let pulses = pulses(&sent, shape, &mut seeded(args.seed, 1));
+    let reads = sent.iter().zip(of).zip(pulses);
+    let reads = reads.map(|((read, (frame, suffers)), pulses)| MadeRead {
+        bits: read.bits,
+        frame,
+        suffers,
+        pulses,
+    });
+    Ok(Made {
+        fault,
+        card: None,
+        whose: None,
+        layout: (!wire.is_without_layout()).then_some(layout),
+        said,
+        keys: None,
+        frames,
+        reads: reads.collect(),
+    })
+}
+
+/// What came of each card.
+#[derive(Default)]
+struct Came {
+    frames: Vec<(Arc<Layout>, Bits)>,
+    sent: Vec<SentRead>,
+    /// Of each read, the place of its frame, and whether it suffers.
+    of: Vec<(Option<usize>, Option<bool>)>,
+}
+
+impl Came {
+    fn cards(
+        args: &SimulateArgs,
+        fault: &Fault,
+        layout: &Arc<Layout>,
+        said: &[(String, u64)],
+    ) -> Result<Self, Refusal> {
+        let mut came = Came::default();
+        for number in 0..u64::from(args.reads) {
+            // A generator for each: more reads leave those before as they are.
+            let random = &mut seeded(args.seed, 2 + number);
+            let values = said.iter().map(|(name, value)| (name.as_str(), *value));
+            let frame = draw_frame(layout, values, random)
+                .ok_or_else(|| Refusal::new("there is no such frame", "values that fit"))?;
+            let sent = send(fault, layout, &frame, random).map_err(|error| {
+                Refusal::new(
+                    format!("{} does nothing to {}: {error}", fault.wire(), layout.name()),
+                    "another cause, or another layout",
+                )
+            })?;
+            let is_stray = |read: &SentRead| read.cause.is_without_layout();
+            let at = (!sent.reads.iter().any(is_stray)).then(|| {
+                came.frames.push((layout.clone(), frame));
+                came.frames.len() - 1
+            });
+            came.of.extend(sent.reads.iter().map(|_| (at, sent.suffers)));
+            came.sent.extend(sent.reads);
+        }
+        Ok(came)
+    }
+
+    /// Cards of a layout of so many bits that is not listed; one card each time,
+    /// where all that a card carries is said.
+    fn strays(args: &SimulateArgs, length: usize, one_card: bool) -> Self {
+        let random = &mut seeded(args.seed, 2);
+        let count = args.reads as usize;
+        let reads = match one_card {
+            true => vec![draw_unlisted(length, random); count],
+            false => draw_unlisted_cards(length, count, random),
+        };
+        let read = |bits: Bits| SentRead {
+            cause: Cause::UnknownLayout,
+            bits,
+            origins: vec![Origin::Nowhere; length],
+        };
+        let sent = reads.into_iter().map(read).collect();
+        Came { sent, of: vec![(None, None); count], ..Came::default() }
+    }
+}
+
+/// Keys through a cause of one's choice.
+fn chosen_keys(
+    args: &SimulateArgs,
+    said: Vec<Key>,
+    mode: Mode,
+    shape: &Shape,
+) -> Result<Made, Refusal> {
+    let wire = wire(&args.cause)?;
+    if !matches!(wire, Wire::Alone(_)) {
+        return Err(Refusal::new(
+            format!("{wire} is for cards: of a keypad causes are told by themselves"),
+            format!("--cause with a cause by itself, such as {}", wire.cause()),
+        ));
+    }
+    let fault = fault(args, wire, mode.bits(), &Candidates::weighted([]))?;
+    let sent = send_presses(&fault, &said, mode, &mut seeded(args.seed, 2)).ok_or_else(|| {
+        Refusal::new(
+            format!("{wire} does nothing to keys: a press is one read of {mode}"),
+            "another cause, or a card",
+        )
+    })?;
+    let pulses = pulses(&sent, shape, &mut seeded(args.seed, 1));
+    let pressed = (!wire.is_without_layout()).then(|| said.clone());
+    let reads = sent.iter().zip(pulses).enumerate().map(|(at, (read, pulses))| MadeRead {
+        bits: read.bits,
+        frame: pressed.is_some().then_some(at),
+        suffers: None,
+        pulses,
+    });
+    let reads = reads.collect();
+    of_keys(fault, Keys { said, pressed }, mode, reads)
+}
+
+/// Wire, cards and layout as likely as the diagnosis takes them to be.
 fn drawn(
     args: &SimulateArgs,
     known: &Known,
@@ -120,18 +230,38 @@ fn drawn(
     let cards = vec![expected; args.reads as usize];
     let random = &mut seeded(args.seed, 0);
     let at = args.probe_at.into();
-    let capture = draw_capture(&cards, &candidates, &args.priors.model()?, at, shape, random)
-        .map_err(|error| Refusal::new(error.to_string(), "values that a layout can carry"))?;
-    let layout = capture.truth.layout.and_then(|index| candidates.layouts().get(index)).cloned();
+    let DrawnCapture { case, truth, pulses } =
+        draw_capture(&cards, &candidates, &args.priors.model()?, at, shape, random)
+            .map_err(|error| Refusal::new(error.to_string(), "values that a layout can carry"))?;
+    let layout = |index: usize| candidates.layouts().get(index).cloned();
+    let mut frames = Vec::new();
+    let mut is_rest = false;
+    let mut place = |frame: Option<CardFrame>| {
+        let CardFrame { layout: index, bits } = frame?;
+        if !is_rest {
+            frames.push((layout(index)?, bits));
+        }
+        is_rest = !is_rest && truth.fault.cause() == Cause::FrameSplit;
+        Some(frames.len() - 1)
+    };
+    let reads = case.reads.iter().zip(&truth.frames).zip(pulses).enumerate();
+    let reads = reads
+        .map(|(at, ((read, frame), pulses))| MadeRead {
+            bits: read.bits,
+            frame: place(*frame),
+            suffers: truth.suffers.get(at).copied(),
+            pulses,
+        })
+        .collect();
     Ok(Made {
-        fault: capture.truth.fault,
-        card: capture.truth.card,
-        layout,
+        fault: truth.fault,
+        card: truth.card,
+        whose: Some(truth.whose),
+        layout: truth.layout.and_then(layout),
         said,
         keys: None,
-        frames: capture.truth.frames,
-        reads: capture.case.reads.iter().map(|read| read.bits).collect(),
-        pulses: capture.pulses,
+        frames,
+        reads,
     })
 }
 
@@ -148,26 +278,41 @@ fn drawn_keys(
     let random = &mut seeded(args.seed, 0);
     let drawn = draw_presses(&said, mode, &Habits::default(), &model, at, shape, random)
         .map_err(|error| Refusal::new(error.to_string(), "--priors that leave a cause possible"))?;
-    let layout = drawn.pressed.as_ref().map(|_| key_layout(mode)).transpose()?;
+    let reads = drawn.presses.iter().zip(drawn.of).zip(drawn.pulses);
+    let reads = reads.map(|((press, at), pulses)| MadeRead {
+        bits: press.bits,
+        frame: drawn.pressed.is_some().then_some(at),
+        suffers: None,
+        pulses,
+    });
+    let reads = reads.collect();
+    of_keys(drawn.fault, Keys { said, pressed: drawn.pressed }, mode, reads)
+}
+
+/// What was made of keys. The frames are those of the keys that were pressed.
+fn of_keys(fault: Fault, keys: Keys, mode: Mode, reads: Vec<MadeRead>) -> Result<Made, Refusal> {
+    let layout = Layout::new(mode.spec());
+    let layout = Arc::new(layout.map_err(|error| Refusal::new(error.to_string(), ""))?);
+    let pressed = keys.pressed.iter().flatten();
     Ok(Made {
-        fault: drawn.fault,
+        fault,
         card: None,
-        layout: layout.map(Arc::new),
+        whose: None,
+        layout: keys.pressed.is_some().then(|| layout.clone()),
         said: Vec::new(),
-        keys: Some(Keys { said, pressed: drawn.pressed }),
-        frames: drawn.frames,
-        reads: drawn.presses.iter().map(|press| press.bits).collect(),
-        pulses: drawn.pulses,
+        frames: pressed.map(|&key| (layout.clone(), mode.encode(key))).collect(),
+        reads,
+        keys: Some(keys),
     })
 }
 
-/// The layout, and what each card carries.
+/// The layout of every card, where its fields can carry what is said.
 fn presented(
     args: &SimulateArgs,
     said: &[(String, u64)],
     known: &Known,
     masking: Masking,
-) -> Result<(Layout, Vec<Expected>), Refusal> {
+) -> Result<Arc<Layout>, Refusal> {
     let layout = known.named(args.layout.as_deref().unwrap_or("open-26"))?.layout.clone();
     for (name, value) in said {
         let names: Vec<&str> = layout.fields().iter().map(|field| field.name()).collect();
@@ -178,49 +323,78 @@ fn presented(
             return Err(values::does_not_fit(name, *value, field.max(), masking));
         }
     }
-    Ok((layout, vec![said.iter().cloned().collect(); args.reads as usize]))
+    Ok(Arc::new(layout))
 }
 
-fn cause(id: &str) -> Result<Cause, Refusal> {
-    Cause::from_id(id).ok_or_else(|| {
-        let ids: Vec<&str> = Cause::ALL.into_iter().map(Cause::id).collect();
-        Refusal::new(format!("there is no cause ‘{id}’"), format!("one of {}", ids.join(", ")))
+fn wire(id: &str) -> Result<Wire, Refusal> {
+    id.parse().map_err(|_| {
+        let list = |of: &dyn Fn(Cause) -> bool| {
+            let ids: Vec<&str> =
+                Cause::ALL.into_iter().filter(|&cause| of(cause)).map(Cause::id).collect();
+            ids.join(", ")
+        };
+        let expected = if id.starts_with("lines-swapped+") {
+            let goes = list(&|cause| Wire::swapped(cause).is_some());
+            format!("lines-swapped+ and one of {goes}")
+        } else if id.ends_with("-at-times") {
+            let comes = list(&|cause| Wire::at_times(cause).is_some());
+            format!("-at-times behind one of {comes}")
+        } else {
+            let all = list(&|_| true);
+            format!("one of {all}, lines-swapped+CAUSE, CAUSE-at-times or reads-missing")
+        };
+        Refusal::new(format!("there is no cause ‘{id}’"), expected)
     })
 }
 
-fn fault(args: &SimulateArgs, cause: Cause) -> Result<Fault, Refusal> {
+/// The wire state with what was said to hold for it; the rest is drawn: the
+/// length of an unlisted layout by how likely each is beside the listed ones, the
+/// way of filling up among those that do something to frames of so many bits.
+fn fault(
+    args: &SimulateArgs,
+    wire: Wire,
+    bits: usize,
+    listed: &Candidates,
+) -> Result<Fault, Refusal> {
     let model = args.priors.model()?;
-    let made = match args.rate {
-        Some(rate) => Fault::new(cause, Held::Rate(rate)),
-        // A model has a rate for every cause that takes one.
-        None => match Fault::draw(cause, &model, &mut seeded(args.seed, 0)) {
-            Some(fault) => Ok(fault),
-            None => Fault::new(cause, Held::Nothing),
-        },
+    let random = &mut seeded(args.seed, 0);
+    let drawn = Fault::draw(wire, &model, random);
+    let held = match (args.rate, drawn.map(|fault| fault.held())) {
+        (Some(rate), _) => Held::Rate(rate),
+        (None, Some(Held::Lengths(_))) => Held::Length(unlisted(&model, listed, random)?),
+        (None, Some(Held::Padding(drawn))) => {
+            let mut ways = [drawn].into_iter().chain(Padding::ALL);
+            Held::Padding(ways.find(|way| way.zeros(bits).is_some()).unwrap_or(drawn))
+        }
+        (None, Some(held)) => held,
+        (None, None) => Held::Nothing,
+    };
+    let share = args.share.or(drawn.and_then(|fault| fault.share()));
+    let made = match share {
+        Some(share) => Fault::at_times(wire, held, share),
+        None => Fault::new(wire, held),
     };
     made.map_err(|error| match error {
         FaultError::Held { .. } => {
-            Refusal::new(format!("{cause} has no rate"), "no --rate with this cause")
+            Refusal::new(format!("{wire} has no rate"), "no --rate with this cause")
         }
+        FaultError::TakesShare(_) => Refusal::new(
+            format!("{wire} has no share: every presentation suffers it"),
+            "--share with CAUSE-at-times or reads-missing",
+        ),
+        FaultError::Share(_) => Refusal::new(error.to_string(), "such as --share 0.3"),
         error => Refusal::new(error.to_string(), "a rate over 0 and at most 1, such as 0.3"),
     })
 }
 
-/// Of keys, the only one to which the fault happens; `None` where it may happen
-/// to each. A keypad's presses are one case together, so one bit among them all
-/// is changed.
-fn only(args: &SimulateArgs, cause: Cause, presses: usize) -> Result<Option<usize>, Refusal> {
-    match (&args.keys, cause) {
-        (Some(_), Cause::FrameSplit) => Err(Refusal::new(
-            "frame-split does nothing to keys: a press is one read",
-            "another cause, or a card",
-        )),
-        (Some(_), Cause::BitsChanged) => {
-            let drawn = seeded(args.seed, 0).next_u64() % presses.max(1) as u64;
-            Ok(Some(drawn as usize))
-        }
-        _ => Ok(None),
-    }
+/// A length that is drawn again where nothing was.
+fn unlisted(model: &Model, listed: &Candidates, random: &mut Random) -> Result<usize, Refusal> {
+    const DRAWS: usize = 10_000;
+    let is_listed = |bits| listed.layouts().iter().any(|layout| layout.bits() == bits);
+    let drawn = (0..DRAWS).find_map(|_| draw_unlisted_length(&model.unlisted, is_listed, random));
+    drawn.ok_or_else(|| {
+        Refusal::new("these priors leave unlisted layouts no length", "other --priors")
+    })
 }
 
 fn shape(args: &SimulateArgs) -> Result<Shape, Refusal> {
@@ -235,13 +409,4 @@ fn shape(args: &SimulateArgs) -> Result<Shape, Refusal> {
         };
         Refusal::new(message, "such as --width 50 --interval 1000 --jitter 1")
     })
-}
-
-fn key_layout(mode: Mode) -> Result<Layout, Refusal> {
-    Layout::new(mode.spec()).map_err(|error| Refusal::new(error.to_string(), ""))
-}
-
-/// What the frame of a key carries.
-fn pressed(key: Key) -> Expected {
-    Expected::from([("key".to_owned(), u64::from(key.value()))])
 }

@@ -6,11 +6,11 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use misread::capture::{Opening, WriteError, write_changes, write_vcd};
-use misread::cause::Cause;
-use misread::channel::{Held, Short, changes};
+use misread::cause::Wire;
+use misread::channel::{Held, Padding, Short, changes};
 use misread::file::write_new;
 use misread::keypad::{Key, Mode};
-use misread::pulse::{Evidence, FindingKind, Level, Limits, Rhythm};
+use misread::pulse::{Evidence, FindingKind, Level, Limits, Pulse, Rhythm};
 
 use crate::catalogue::Known;
 use crate::context::{Context, Outcome, Status};
@@ -30,6 +30,9 @@ Examples:
     misread simulate --cause d0-weak --reads 3 facility=42 card=1234
   A capture of the same, as a recorder would have taken it:
     misread simulate --cause d0-weak --as vcd -o slipway.vcd card=1234
+  Two faults at once, and a loose conductor that comes and goes:
+    misread simulate --cause lines-swapped+d0-weak --reads 3 facility=42 card=1234
+    misread simulate --cause d0-open-at-times --share 0.3 --reads 6 card=1234
   A riddle for a new colleague; the answer is written beside it, in
   riddle.truth.json:
     misread simulate --draw-cause --reads 3 --seed 7 --as vcd -o riddle.vcd \\
@@ -56,16 +59,22 @@ pub(crate) struct SimulateArgs {
     /// set to [default: open-26]
     #[arg(long, value_name = "LAYOUT")]
     layout: Option<String>,
-    /// What happens on the way; misread causes lists them
+    /// What happens on the way: a cause that misread causes lists,
+    /// lines-swapped+CAUSE, CAUSE-at-times or reads-missing
     #[arg(long, value_name = "CAUSE", default_value = "none")]
     cause: String,
     /// How often it happens, over 0 and at most 1 [default: drawn]
     #[arg(long, value_name = "RATE", value_parser = number, allow_negative_numbers = true)]
     rate: Option<f64>,
-    /// Draw cause, card and layout, and the findings in the pulses, as likely as
+    /// Of what comes and goes, how likely each card is to suffer it, 0 to 1
+    /// [default: drawn]
+    #[arg(long, value_name = "SHARE", value_parser = number, allow_negative_numbers = true)]
+    share: Option<f64>,
+    /// Draw cause, cards and layout, and the findings in the pulses, as likely as
     /// the diagnosis takes them to be; with --keys, the cause and whether other
-    /// keys were pressed. The truth goes beside the file
-    #[arg(long, conflicts_with_all = ["cause", "rate"], requires = "output")]
+    /// keys were pressed. Findings that no pulses with these bits can show are
+    /// drawn again. The truth goes beside the file
+    #[arg(long, conflicts_with_all = ["cause", "rate", "share"], requires = "output")]
     draw_cause: bool,
     /// Keys pressed on a keypad instead of a card: digits, * and #. With
     /// --draw-cause, those that are said to have been pressed
@@ -74,14 +83,15 @@ pub(crate) struct SimulateArgs {
     /// How many bits the keypad sends for a key
     #[arg(long, value_name = "BITS", requires = "keys")]
     keypad: Option<KeyBits>,
-    /// How many cards are presented
+    /// How often a card is presented
     #[arg(long, value_name = "COUNT", default_value_t = 1, conflicts_with = "keys", allow_negative_numbers = true, value_parser = clap::value_parser!(u32).range(1..=100_000))]
     reads: u32,
     /// What everything drawn is drawn with
     #[arg(long, value_name = "NUMBER", default_value_t = 1, value_parser = seed, allow_negative_numbers = true)]
     seed: u64,
-    /// What to make: a line of bits a read, or a capture of the lines, which
-    /// holds card numbers and keys whole, with --mask too
+    /// What to make: reads as lines or as a table, or a capture of the lines,
+    /// which holds card numbers and keys whole, with --mask too. A card that
+    /// gives nothing is a line that says so, an empty cell, silence
     #[arg(long = "as", value_name = "KIND", default_value = "bits")]
     kind: Kind,
     /// Write to a new file instead of standard output
@@ -111,10 +121,19 @@ pub(crate) struct SimulateArgs {
 pub(crate) enum Kind {
     /// A read a line
     Bits,
+    /// A table of reads with when each came and what its card is said to carry,
+    /// as explain takes it
+    Table,
     /// A table of level changes
     Csv,
     /// A value change dump (IEEE Std 1364)
     Vcd,
+}
+
+impl Kind {
+    fn is_capture(self) -> bool {
+        matches!(self, Kind::Csv | Kind::Vcd)
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -152,7 +171,7 @@ pub(crate) fn run(args: &SimulateArgs, known: &Known, context: &mut Context) -> 
             context.out.bytes(&bytes)?;
             return Ok(Status::Good);
         }
-        if args.kind != Kind::Bits {
+        if args.kind.is_capture() {
             return Err(Refusal::new(
                 "the answer in JSON and the capture cannot both go to standard output",
                 "-o FILE for the capture",
@@ -197,15 +216,23 @@ fn bytes(args: &SimulateArgs, made: &Made, masking: Masking) -> Result<Vec<u8>, 
         RestLevel::High => Level::High,
         RestLevel::Low => Level::Low,
     };
-    let changes = || changes(&made.pulses, rest);
+    let changes = || changes(made.reads.iter().map(|read| &read.pulses), rest);
     let opening = Opening { time: 0, levels: [rest; 2] };
     let written = match args.kind {
         Kind::Bits => {
-            let lines = made.reads.iter().filter(|bits| !bits.is_empty());
-            for bits in lines {
-                bytes.extend(masking.bits(bits, made.layout()).bytes());
+            for read in &made.reads {
+                let line = match read.bits.is_empty() {
+                    // Passed over wherever reads are read.
+                    true => "# nothing arrived".to_owned(),
+                    false => masking.bits(&read.bits, made.layout_of(read)),
+                };
+                bytes.extend(line.bytes());
                 bytes.push(b'\n');
             }
+            Ok(())
+        }
+        Kind::Table => {
+            bytes.extend(table(made, masking).bytes());
             Ok(())
         }
         Kind::Csv => write_changes(&mut bytes, opening, changes()),
@@ -213,6 +240,23 @@ fn bytes(args: &SimulateArgs, made: &Made, masking: Masking) -> Result<Vec<u8>, 
     };
     written.map_err(|error: WriteError| Refusal::new(error.to_string(), ""))?;
     Ok(bytes)
+}
+
+/// The reads as a table; the cell of one of which nothing arrived is empty.
+fn table(made: &Made, masking: Masking) -> String {
+    /// Between two cards; a card that gives nothing takes as long.
+    const PAUSE: f64 = 1.0;
+    let names: String = made.said.iter().map(|(name, _)| format!("{name},")).collect();
+    let values: String = made.said.iter().map(|(_, value)| masking.number(*value) + ",").collect();
+    let mut text = format!("time_s,{names}bits\n");
+    let mut time = 0.0;
+    for read in &made.reads {
+        time = read.pulses.first().map_or(time + PAUSE, |pulse| pulse.start as f64 / 1e9);
+        let bits = masking.bits(&read.bits, made.layout_of(read));
+        text += &format!("{time:.6},{values}{bits}\n");
+        time = read.pulses.iter().map(Pulse::end).max().map_or(time, |end| end as f64 / 1e9);
+    }
+    text
 }
 
 fn write(path: &Path, bytes: &[u8]) -> Result<(), Refusal> {
@@ -239,8 +283,8 @@ fn summary(
     truth: Option<&Path>,
     masking: Masking,
 ) -> String {
-    let empty = made.reads.iter().filter(|bits| bits.is_empty()).count();
-    let count = made.reads.len() - empty;
+    let count = made.arrived().count();
+    let empty = made.reads.len() - count;
     let reads = if count == 1 { "1 read".to_owned() } else { format!("{count} reads") };
     let mut text = format!("{reads} written to {file}.");
     if empty > 0 {
@@ -263,20 +307,48 @@ fn summary(
             truth.display()
         );
     } else {
-        let rate = match made.fault.held() {
-            Held::Rate(rate) => format!(" at a rate of {rate}"),
-            Held::Short(short) => format!(", each bit taken for {}", taken_for(short)),
-            Held::Nothing | Held::Length(_) => String::new(),
-        };
-        text += &match made.fault.cause() {
-            Cause::None => " Nothing is wrong.".to_owned(),
-            cause => format!(" The fault: {cause}{rate}."),
-        };
+        text += &fault(made);
     }
-    if args.kind != Kind::Bits && made.reads.len() == empty {
+    if args.kind.is_capture() && count == 0 {
         text += "\nThe capture shows no pulse at all.";
     }
     text
+}
+
+/// What is wrong, in a sentence or two.
+fn fault(made: &Made) -> String {
+    let wire = made.fault.wire();
+    let held = match made.fault.held() {
+        Held::Rate(rate) => format!(" at a rate of {rate}"),
+        Held::Short(short) => format!(", each bit taken for {}", taken_for(short)),
+        Held::Padding(padding) => {
+            format!(" at the {} to a multiple of {} bits", padded_at(padding), padding.multiple())
+        }
+        Held::Nothing | Held::Length(_) | Held::Lengths(_) => String::new(),
+    };
+    let Some(share) = made.fault.share() else {
+        return match wire.is_none() {
+            true => " Nothing is wrong.".to_owned(),
+            false => format!(" The fault: {wire}{held}."),
+        };
+    };
+    let all = made.reads.len();
+    let those = (1..).zip(&made.reads).filter(|(_, read)| read.suffers == Some(true));
+    let those: Vec<String> = those.map(|(number, _)| number.to_string()).collect();
+    let does = match wire {
+        Wire::ReadsMissing => "gives nothing",
+        _ => "suffers it",
+    };
+    let who = match those.as_slice() {
+        [] => format!("none of {all} presentations {does}"),
+        [one] => format!("presentation {one} of {all} {does}"),
+        more => format!(
+            "presentations {} of {all} {}",
+            more.join(", "),
+            if wire == Wire::ReadsMissing { "give nothing" } else { "suffer it" }
+        ),
+    };
+    format!(" The fault: {wire}{held}, with a share of {share}; {who}.")
 }
 
 fn object(
@@ -286,35 +358,32 @@ fn object(
     truth: Option<&Path>,
     masking: Masking,
 ) -> json::Simulate {
-    let rhythm = Rhythm::of(made.pulses.iter().map(|pulses| &pulses[..]), &Limits::default());
-    let mut pulses = made.pulses.iter();
-    let reads = made.reads.iter().map(|bits| json::Read {
-        bits: masking.bits(bits, made.layout()),
-        length: bits.len(),
-        findings: match (bits.is_empty(), &rhythm) {
-            (true, _) => Vec::new(),
-            (false, rhythm) => pulses.next().map_or(Vec::new(), |pulses| {
-                found(&Evidence::of(pulses, rhythm)).map(|kind| kind.id().to_owned()).collect()
-            }),
-        },
+    let limits = Limits::default();
+    let rhythm = Rhythm::of(made.reads.iter().map(|read| &read.pulses[..]), &limits);
+    let reads = made.reads.iter().map(|read| json::Read {
+        bits: masking.bits(&read.bits, made.layout_of(read)),
+        length: read.bits.len(),
+        frame: read.frame.map(|at| at + 1),
+        suffers: read.suffers,
+        findings: found(&Evidence::of(&read.pulses, &rhythm))
+            .map(|kind| kind.id().to_owned())
+            .collect(),
     });
     let hides_keys = made.keys.is_some() && masking.is_on();
-    let frames = made.frames.iter().map(|frame| json::Frame {
-        bits: masking.bits(frame, made.layout()),
-        // A key has no more digits than may be shown of a card's number.
-        fields: Fields(made.layout().filter(|_| !hides_keys).map_or(Vec::new(), |layout| {
+    let frames = made.frames.iter().map(|(layout, frame)| json::Frame {
+        layout: layout.name().to_owned(),
+        bits: masking.bits(frame, Some(layout)),
+        fields: {
             let value = |field: &misread::layout::Field| {
                 let value = FieldValue::new(field.value_in(frame), masking);
                 (field.name().to_owned(), value)
             };
-            layout.fields().iter().map(value).collect()
-        })),
+            // A key has no more digits than may be shown of a card's number.
+            let shown = layout.fields().iter().filter(|_| !hides_keys);
+            Fields(shown.map(value).collect())
+        },
     });
-    let (rate, short) = match made.fault.held() {
-        Held::Rate(rate) => (Some(rate), None),
-        Held::Short(short) => (None, Some(taken_for(short).to_owned())),
-        Held::Nothing | Held::Length(_) => (None, None),
-    };
+    let held = made.fault.held();
     let keys = made.keys.as_ref().map(|keys| json::Keys {
         said: shown(&keys.said, masking),
         pressed: keys.pressed.as_ref().map(|pressed| shown(pressed, masking)),
@@ -326,11 +395,22 @@ fn object(
         file: file.map(str::to_owned),
         truth: truth.map(|truth| truth.display().to_string()),
         seed: args.seed,
-        cause: made.fault.cause().id().to_owned(),
-        rate,
-        taken_for: short,
+        cause: made.fault.wire().to_string(),
+        rate: if let Held::Rate(rate) = held { Some(rate) } else { None },
+        share: made.fault.share(),
+        taken_for: match held {
+            Held::Short(short) => Some(taken_for(short).to_owned()),
+            _ => None,
+        },
+        padding: match held {
+            Held::Padding(padding) => {
+                Some(json::Padding { at: padded_at(padding).to_owned(), to: padding.multiple() })
+            }
+            _ => None,
+        },
         card: made.card.map(|card| card.id().to_owned()),
-        layout: made.layout().map(|layout| layout.name().to_owned()),
+        presented: made.whose.map(|whose| whose.id().to_owned()),
+        layout: made.layout.as_ref().map(|layout| layout.name().to_owned()),
         expected: (!made.said.is_empty()).then(|| Fields(said.collect())),
         keys,
         frames: frames.collect(),
@@ -363,4 +443,8 @@ fn taken_for(short: Short) -> &'static str {
         Short::Zero => "0",
         Short::One => "1",
     }
+}
+
+fn padded_at(padding: Padding) -> &'static str {
+    if padding.is_at_start() { "start" } else { "end" }
 }
