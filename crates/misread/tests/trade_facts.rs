@@ -35,7 +35,7 @@ fn parity_holds(layout: &Layout, read: &Bits) -> Vec<bool> {
 }
 
 fn ratio(found: &Posterior, one: Cause, other: Cause) -> f64 {
-    found.of_cause(one) / found.of_cause(other)
+    found.of_wire(one) / found.of_wire(other)
 }
 
 fn prior_ratio(one: Cause, other: Cause) -> f64 {
@@ -68,7 +68,7 @@ proptest! {
         let swapped = through(Cause::LinesSwapped, &open, &frame);
         prop_assert_eq!(parity_holds(&open, &swapped), [false, false]);
         let found = of_layout(&built_in::OPEN_26, &Case::of([swapped]));
-        prop_assert_eq!(found.of_cause(Cause::None), 0.0);
+        prop_assert_eq!(found.of_wire(Cause::None), 0.0);
         // Arithmetic: every field arrives as its largest value minus itself.
         let turned = swapped.complement();
         let shown = open.decode(&turned).unwrap();
@@ -204,7 +204,7 @@ fn one_random_frame_in_four_passes_the_open_layout() {
         let mut read = read;
         read.set(0, Bit::from(value & 1 == 1));
         read.set(25, Bit::from(value & 2 == 2));
-        of_layout(&built_in::OPEN_26, &Case::of([read])).of_cause(Cause::None) > 0.0
+        of_layout(&built_in::OPEN_26, &Case::of([read])).of_wire(Cause::None) > 0.0
     });
     assert_eq!(passing.count(), 1);
     assert_eq!(open.independent_checks(), 2);
@@ -221,7 +221,7 @@ fn an_open_line_leaves_a_count() {
     assert_eq!(read, through(Cause::D0Open, &open, &frame(0x002d)));
     assert!(read.iter().all(|bit| bit == Bit::One));
     let found = of_layout(&built_in::OPEN_26, &Case::of([read]));
-    assert!(found.of_cause(Cause::D0Open) > 0.9);
+    assert!(found.of_wire(Cause::D0Open) > 0.9);
 }
 
 /// Six reads of one known card point to a weak line more surely than one does.
@@ -236,7 +236,7 @@ fn more_reads_settle_a_weak_line() {
     let known = [("facility", 42), ("card", 1234)];
     let sure = |count: usize| {
         let case = Case::of(reads[..count].iter().copied()).expecting(known);
-        of_layout(&built_in::OPEN_26, &case).of_cause(Cause::D0Weak)
+        of_layout(&built_in::OPEN_26, &case).of_wire(Cause::D0Weak)
     };
     assert!(sure(6) > 0.95 && sure(6) > sure(1), "{} {}", sure(1), sure(6));
 }
@@ -257,7 +257,7 @@ proptest! {
         let values = [("card", expected.1), ("facility", expected.0)];
         let case = Case::of([frame]).expecting(values.into_iter().take(if both { 2 } else { 1 }));
         let found = of_layout(&built_in::OPEN_26, &case);
-        prop_assert!(found.of_cause(Cause::RandomBits) < 1e-3);
-        prop_assert!(found.of_cause(Cause::UnknownLayout) < 0.01);
+        prop_assert!(found.of_wire(Cause::RandomBits) < 1e-3);
+        prop_assert!(found.of_wire(Cause::UnknownLayout) < 0.01);
     }
 }

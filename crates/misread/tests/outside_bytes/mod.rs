@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use misread::cause::{Cause, Model};
 use misread::channel::{Fault, draw_frame, seeded, send};
-use misread::diagnose::{Candidates, Case, CaseRead, Expected};
+use misread::diagnose::{Candidates, Case, CaseRead, Expected, Presented};
 use misread::layout::{Code, FieldSpec, FixedSpec, Kind, Layout, Order, ParitySpec, Span, Spec};
 use misread::layout::{Field, built_in};
 use misread::{Bit, Bits};
@@ -33,6 +33,13 @@ pub(crate) fn case_from_bytes(bytes: &[u8]) -> (Case, Candidates, Model) {
     let mut reads = Vec::new();
     for _ in 0..bytes.below(5) {
         let layout = layouts.get(bytes.below(layouts.len().max(1)));
+        // What comes back is a read again now and then, or a card that gave nothing.
+        let again: Option<CaseRead> = reads.last().cloned();
+        match (bytes.below(8), again) {
+            (0, Some(again)) => reads.push(again),
+            (1, _) => reads.push(CaseRead::from(Bits::new())),
+            _ => {}
+        }
         let mut bits = bytes.reads(layout, fault.as_ref());
         for read in &mut bits {
             if bytes.below(4) == 0 {
@@ -44,7 +51,12 @@ pub(crate) fn case_from_bytes(bytes: &[u8]) -> (Case, Candidates, Model) {
             reads.push(CaseRead { expected, ..CaseRead::from(*read) });
         }
     }
-    (Case { reads, captured: None }, candidates, model)
+    let presented = match bytes.below(4) {
+        0 => Presented::One,
+        1 => Presented::Several,
+        _ => Presented::Unsaid,
+    };
+    (Case { reads, captured: None, presented }, candidates, model)
 }
 
 struct Bytes<'a>(&'a [u8]);
