@@ -17,6 +17,7 @@ use super::posterior::{
     Combination, DiagnoseError, LayoutUsed, Pair, Posterior, Progress, captured,
 };
 use super::says::{cautions, concerns, notes, says};
+use super::showing::showing;
 use super::solve::Solver;
 use super::steps::{ToDo, steps};
 use super::units::Units;
@@ -137,6 +138,9 @@ pub struct Diagnosis {
     /// For each presentation, the probability that it suffers what comes at
     /// times, where the verdict says that something does.
     pub suffers: Option<Vec<f64>>,
+    /// Which presentations show what the verdict says, by index; all that gave
+    /// something where they are alike.
+    pub showing: Vec<usize>,
     /// Which presentations were set aside, by index: too many, or too far from
     /// any candidate's length, to be reads of one card.
     pub set_aside: Vec<usize>,
@@ -213,6 +217,7 @@ pub fn diagnose(
     let suffers = suffers.map(|suffers| with_set_aside(suffers, &set_aside, 0.0));
 
     let mut causes: Vec<WireFound> = Vec::new();
+    let mut these = Vec::new();
     for wire in Wire::all() {
         let probability = posterior.of_wire(wire);
         if probability < LEAST_PROBABILITY && wire != verdict.wire() {
@@ -224,11 +229,12 @@ pub fn diagnose(
         let decoded = with_set_aside(decoded, &set_aside, None);
         let mut found =
             WireFound { wire, probability, layout, card, rate, decoded, evidence: Vec::new() };
-        let these = match wire == verdict.wire() {
-            true => suffers.clone(),
-            false => None,
-        };
-        found.evidence = evidence_of(&found, these.as_deref(), case, candidates, numbers);
+        let suffers = if wire == verdict.wire() { suffers.as_deref() } else { None };
+        let shows = showing(&found, suffers, case, candidates);
+        found.evidence = evidence_of(&found, &shows, case, candidates, numbers);
+        if wire == verdict.wire() {
+            these = shows;
+        }
         causes.push(found);
     }
     causes.sort_by(|a, b| b.probability.total_cmp(&a.probability));
@@ -269,6 +275,7 @@ pub fn diagnose(
         card,
         layout,
         suffers,
+        showing: these,
         set_aside,
         posterior: Some(posterior),
         causes,
@@ -300,6 +307,7 @@ fn no_data() -> Diagnosis {
         card: None,
         layout: None,
         suffers: None,
+        showing: Vec::new(),
         set_aside: Vec::new(),
         posterior: None,
         causes: Vec::new(),

@@ -33,11 +33,10 @@ struct Exhibit<'a> {
 }
 
 /// Sentences that speak for a wire state, strongest first, each read by its own
-/// layout. `suffers` says how likely each presentation suffers what comes at
-/// times.
+/// layout; those first that are in `showing`.
 pub(super) fn evidence_of(
     found: &WireFound,
-    suffers: Option<&[f64]>,
+    showing: &[usize],
     case: &Case,
     candidates: &Candidates,
     numbers: Numbers,
@@ -46,14 +45,16 @@ pub(super) fn evidence_of(
     let unknown = CardFound::unknown(any);
     let wire = found.wire;
     let is_turned = matches!(wire, Wire::Swapped(_));
-    let exhibits: Vec<Exhibit<'_>> = case
-        .reads
-        .iter()
-        .enumerate()
-        .filter(|(at, read)| {
-            let is_said = suffers.is_none_or(|suffers| suffers[*at] >= 0.5);
-            !read.bits.is_empty() && (is_said || !wire.comes_and_goes())
-        })
+    let others = (0..case.reads.len()).filter(|at| showing.binary_search(at).is_err());
+    let others = others.filter(|_| !wire.comes_and_goes());
+    let mut order: Vec<usize> = showing.iter().copied().chain(others).collect();
+    if wire.cause() == Cause::FrameSplit {
+        order.sort_unstable();
+    }
+    let exhibits: Vec<Exhibit<'_>> = order
+        .into_iter()
+        .map(|at| (at, &case.reads[at]))
+        .filter(|(_, read)| !read.bits.is_empty())
         .filter_map(|(at, read)| {
             let card = found.decoded.get(at).and_then(Option::as_ref).unwrap_or(&unknown);
             Some(Exhibit {

@@ -54,6 +54,7 @@ mod one_card;
 mod posterior;
 mod printed;
 mod says;
+mod showing;
 mod solve;
 mod steps;
 mod sums;

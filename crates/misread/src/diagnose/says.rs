@@ -143,10 +143,8 @@ fn of_verdict(
         }
         Verdict::Wire(Wire::Alone(Cause::UnknownLayout)) => unlisted(case),
         Verdict::Wire(wire) => {
-            let suffers = diagnosis.suffers.as_deref();
-            let at_times =
-                suffers.and_then(|suffers| at_times::says(found, suffers, case, candidates));
-            format!("{}{then}", at_times.unwrap_or_else(|| headline(wire.into()).into_owned()))
+            let some = at_times::says(found, &diagnosis.showing, case, candidates);
+            format!("{}{then}", some.unwrap_or_else(|| headline(wire.into()).into_owned()))
         }
         Verdict::NoData => String::new(),
     }

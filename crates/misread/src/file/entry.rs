@@ -22,8 +22,8 @@ pub struct Entry {
 }
 
 impl Entry {
-    /// The layout's weight: 1 where none is given. The open 26-bit layout's
-    /// own is 4.
+    /// The layout's weight: 1 where none is given. Of those built in the open
+    /// 26-bit layout has 12, what is seldom met at a door 0.25.
     pub fn weight(&self) -> f64 {
         self.weight.unwrap_or(1.0)
     }
@@ -59,11 +59,21 @@ pub(super) fn built_in() -> Vec<Entry> {
         .filter_map(|spec| Layout::new(spec).ok())
         .map(|layout| Entry {
             title: title(layout.name()).map(str::to_owned),
-            weight: (layout.name() == built_in::OPEN_26.name).then_some(4.0),
+            weight: weight(layout.name()),
             source: Source::BuiltIn,
             layout,
         })
         .collect()
+}
+
+/// Common practice: most cards use the open layout; bare numbers of 24, 40 and 56
+/// bits, keys and the federal card are seldom.
+fn weight(name: &str) -> Option<f64> {
+    match name {
+        "open-26" => Some(12.0),
+        "plain-24" | "plain-40" | "plain-56" | "key-4" | "key-8" | "fascn-200" => Some(0.25),
+        _ => None,
+    }
 }
 
 fn title(name: &str) -> Option<&'static str> {
@@ -97,7 +107,13 @@ mod tests {
     #[test]
     fn the_open_layout_weighs_four_and_every_other_one() {
         for entry in built_in() {
-            assert_eq!(entry.weight(), if entry.name() == "open-26" { 4.0 } else { 1.0 });
+            let seldom = ["plain-24", "plain-40", "plain-56", "key-4", "key-8", "fascn-200"];
+            let weight = match entry.name() {
+                "open-26" => 12.0,
+                name if seldom.contains(&name) => 0.25,
+                _ => 1.0,
+            };
+            assert_eq!(entry.weight(), weight);
         }
     }
 }

@@ -2,37 +2,45 @@
 
 use misread_core::Bit;
 
+use crate::cause::catalogue::headline;
 use crate::cause::{Cause, Wire};
 use crate::diagnose::case::{Candidates, Case};
 use crate::diagnose::diagnosis::WireFound;
-use crate::diagnose::wording::{and, count, number_word};
+use crate::diagnose::wording::{and, count, lower, number_word};
 
 /// How many reads are named one by one.
 const MOST_NAMED: usize = 4;
 
-/// "Read 38 of 50 lost 2 pulses on D1; the other 49 are good"; `None` where no
-/// single read is likelier to suffer than not.
+/// What is said of some of the reads and of the others; `None` where all are
+/// alike.
+///
+/// At times: "Read 38 of 50 lost two pulses on D1; the other 49 are good". Of a
+/// fault that is there all the time: "D0 loses pulses: read 4 of 5 lost one".
 pub(super) fn says(
     found: &WireFound,
-    suffers: &[f64],
+    those: &[usize],
     case: &Case,
     candidates: &Candidates,
 ) -> Option<String> {
     let cause = found.wire.cause();
     // Nothing was decoded of what is empty or was set aside.
-    let there: Vec<usize> =
-        (0..case.reads.len()).filter(|&at| found.decoded[at].is_some()).collect();
-    let (those, others): (Vec<usize>, Vec<usize>) =
-        there.iter().copied().partition(|&at| suffers.get(at).is_some_and(|&p| p >= 0.5));
-    if those.is_empty() || !matches!(found.wire, Wire::AtTimes(_)) {
-        return None;
+    let there = (0..case.reads.len()).filter(|&at| found.decoded[at].is_some());
+    let others: Vec<usize> = there.filter(|at| those.binary_search(at).is_err()).collect();
+    let which = which(those, case.reads.len());
+    match found.wire {
+        Wire::AtTimes(_) => {
+            let what = what(cause, those, found, case, candidates, true);
+            Some(match rest(those, &others) {
+                Some(rest) => format!("{which} {what}; {rest}"),
+                None => format!("{which} {what}"),
+            })
+        }
+        Wire::Alone(_) if !others.is_empty() && !those.is_empty() => {
+            let what = what(cause, those, found, case, candidates, false);
+            Some(format!("{}: {} {what}", headline(found.wire.into()), lower(&which)))
+        }
+        _ => None,
     }
-    let which = which(&those, case.reads.len());
-    let what = what(cause, &those, found, case, candidates);
-    Some(match rest(&those, &others) {
-        Some(rest) => format!("{which} {what}; {rest}"),
-        None => format!("{which} {what}"),
-    })
 }
 
 /// "Read 38 of 50", "Reads 4 to 9 of 12", "12 of 50 reads".
@@ -69,9 +77,11 @@ fn what(
     found: &WireFound,
     case: &Case,
     candidates: &Candidates,
+    names_line: bool,
 ) -> String {
     let several = those.len() > 1;
     let line = match cause {
+        _ if !names_line => "",
         Cause::D0Weak | Cause::D0Noise | Cause::D0Ringing => " on D0",
         Cause::D1Weak | Cause::D1Noise | Cause::D1Ringing => " on D1",
         _ => "",

@@ -20,15 +20,10 @@ pub(super) fn lines(
     masking: Masking,
 ) -> Vec<Line> {
     let reads = &question.case.reads;
-    let suffers = |at: &usize| match &diagnosis.suffers {
-        Some(suffers) => suffers.get(*at).is_some_and(|&p| p >= 0.5),
-        None => true,
-    };
-    let there: Vec<usize> = (0..reads.len()).filter(|&at| !reads[at].bits.is_empty()).collect();
-    let mut those: Vec<usize> = there.iter().copied().filter(suffers).collect();
-    if those.is_empty() {
-        those = there;
-    }
+    let those: Vec<usize> =
+        diagnosis.showing.iter().copied().filter(|&at| !reads[at].bits.is_empty()).collect();
+    let there = (0..reads.len()).find(|&at| !reads[at].bits.is_empty());
+    let those = if those.is_empty() { there.into_iter().collect() } else { those };
     let Some(&first) = those.first() else { return Vec::new() };
     if found.wire == Wire::Alone(Cause::UnknownLayout) {
         let bits: Vec<&Bits> = those.iter().map(|&at| &reads[at].bits).collect();

@@ -15,10 +15,8 @@ pub(super) fn lines(question: &Question, diagnosis: &Diagnosis, masking: Masking
         return Vec::new();
     }
     let reads = &question.case.reads;
-    let suffers = |at: usize| {
-        let suffers = diagnosis.suffers.as_ref().and_then(|suffers| suffers.get(at));
-        suffers.is_some_and(|&p| p >= 0.5)
-    };
+    let is_odd = diagnosis.showing.len() < reads.len();
+    let suffers = |at: usize| is_odd && diagnosis.showing.binary_search(&at).is_ok();
     let mut order: Vec<usize> = (0..reads.len()).collect();
     order.sort_by_key(|&at| !suffers(at));
     let several = reads.len() > 1;
