@@ -110,6 +110,24 @@ fn worked_worth_of_a_test() {
 }
 
 proptest! {
+    /// What is left out of the steps is not worth its time: every test that saves
+    /// anything is among them, also once something was tried.
+    #[test]
+    fn no_test_that_saves_minutes_is_left_out(
+        weights in proptest::collection::vec(0.0..1.0f64, 71),
+        power in 1..12,
+        tried in 0..23usize,
+    ) {
+        let model = Model::default();
+        let weights = weights.into_iter().map(|weight: f64| weight.powi(power));
+        let faults: Vec<_> = every_fault().into_iter().zip(weights).collect();
+        let mut plan = Plan::new(&faults, &model);
+        plan.did_not_help(&model.mends[tried].id);
+        let listed = plan.steps().into_iter().filter(|step| !step.is_mend());
+        let worth = plan.tests().into_iter().filter(|test| test.saves_minutes > 1e-9);
+        prop_assert!(listed.eq(worth));
+    }
+
     /// Whatever the faults: tests first, the best before the others, then mends,
     /// each once; outcomes that make up 1; and only finite numbers.
     #[test]

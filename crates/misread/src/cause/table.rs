@@ -81,8 +81,7 @@ impl TestTable {
         self.rows.get(row_of(fault)).map_or(&[], |row| &row.odds)
     }
 
-    /// What the outcomes would tell of somebody else's fault that has these odds
-    /// were it the only one: minus the entropy of [`TestTable::odds`], in bits.
+    /// Minus the entropy of [`TestTable::odds`], in bits.
     pub(crate) fn information(&self, fault: Fault) -> f64 {
         self.rows.get(row_of(fault)).map_or(0.0, |row| row.information)
     }

@@ -75,9 +75,7 @@ pub(crate) use likelihood::{Posed, Received, has_bytes, ln_any_bits, ln_likeliho
 pub use likelihood::{ReadError, read_probability};
 pub use moved::Moved;
 pub(crate) use moved::moved;
-pub use next::{
-    NextStep, NextTest, OutcomeSays, Plan, after_outcome, next_steps, next_tests, tells_apart,
-};
+pub use next::{NextStep, OutcomeSays, Plan, next_steps, tells_apart};
 pub(crate) use posterior::ln_sum;
 pub use posterior::{
     Combination, DiagnoseError, LayoutUsed, Pair, Posterior, Progress, SHORTEST_LAYOUT, posterior,

@@ -11,10 +11,8 @@
 
 mod order;
 mod plan;
-mod tests_only;
 
 pub use plan::Plan;
-pub use tests_only::{NextTest, after_outcome, next_tests};
 
 use crate::cause::{Fault, Model, TestTable, Wire};
 

@@ -13,6 +13,8 @@ pub(super) struct Job {
     pub(super) with_swap: f64,
     /// Whether it swaps the lines.
     pub(super) is_swap: bool,
+    /// `alone` a minute, once they are put in order.
+    pub(super) rate: f64,
 }
 
 /// Puts jobs in the order that is expected to take least, and says the minutes
@@ -24,19 +26,23 @@ pub(super) struct Job {
 /// of which swaps the lines: the others stand in that order before and behind
 /// it, and it stands where all together take least.
 pub(super) fn put_in_order(jobs: &mut [Job], total: f64, unmended: f64) -> f64 {
-    sort_by(jobs, |job| job.alone / job.minutes);
+    for job in jobs.iter_mut() {
+        job.rate = job.alone / job.minutes;
+    }
+    jobs.sort_by(|a, b| b.rate.total_cmp(&a.rate));
     let swap = jobs.iter().position(|job| job.is_swap);
     let Some(at) = swap.filter(|_| jobs.iter().any(|job| job.with_swap > 0.0)) else {
         return minutes_of(jobs.iter(), total, unmended);
     };
     jobs[..=at].rotate_right(1);
     let Some((swap, others)) = jobs.split_first() else { return unmended * total };
-    let mut behind: Vec<(usize, &Job)> = others.iter().enumerate().collect();
-    sort_by(&mut behind, |(_, job)| (job.alone + job.with_swap) / job.minutes);
+    let rates = others.iter().map(|job| (job.alone + job.with_swap) / job.minutes);
+    let mut behind: Vec<(f64, usize)> = rates.zip(0..).collect();
+    behind.sort_by(|a, b| b.0.total_cmp(&a.0));
     // `before` of the others come before the swap.
     let order = |before: usize| {
-        let behind = behind.iter().filter(move |(at, _)| *at >= before);
-        others[..before].iter().chain([swap]).chain(behind.map(|&(_, job)| job))
+        let behind = behind.iter().filter(move |(_, at)| *at >= before);
+        others[..before].iter().chain([swap]).chain(behind.map(|&(_, at)| &others[at]))
     };
     let (mut least, mut best) = (f64::INFINITY, 0);
     let (mut spent, mut left) = (0.0, total);
@@ -57,11 +63,6 @@ pub(super) fn put_in_order(jobs: &mut [Job], total: f64, unmended: f64) -> f64 {
     let ordered: Vec<Job> = order(best).copied().collect();
     jobs.copy_from_slice(&ordered);
     least
-}
-
-/// The highest first, equals as they stand.
-fn sort_by<T>(jobs: &mut [T], rate: impl Fn(&T) -> f64) {
-    jobs.sort_by(|a, b| rate(b).total_cmp(&rate(a)));
 }
 
 /// The minutes that mending in this order takes, times the weight `total` of
@@ -94,7 +95,7 @@ mod tests {
     use super::*;
 
     fn job(mend: usize, minutes: f64, alone: f64, with_swap: f64) -> Job {
-        Job { mend, minutes, alone, with_swap, is_swap: mend == 0 }
+        Job { mend, minutes, alone, with_swap, is_swap: mend == 0, rate: 0.0 }
     }
 
     /// Worked by hand. 5 minutes mend 0.8, 10 mend 0.15, and 0.05 nobody does:

@@ -84,7 +84,8 @@ impl<'m> Plan<'m> {
 
     /// What to do next: the tests worth their time, then the mends.
     pub fn steps(&self) -> Vec<NextStep> {
-        let mut steps = self.tests();
+        let most = self.minutes_to_save();
+        let mut steps = self.tests_under(most);
         steps.retain(|test| test.saves_minutes > LEAST);
         steps.extend(self.mends());
         steps
@@ -93,15 +94,7 @@ impl<'m> Plan<'m> {
     /// The tests not done yet, the one that saves most first; `saves_minutes` is
     /// negative for one that takes more than it saves.
     pub fn tests(&self) -> Vec<NextStep> {
-        let total = self.total();
-        if total <= 0.0 {
-            return Vec::new();
-        }
-        let now = self.minutes_by_mending();
-        let mut steps: Vec<NextStep> =
-            self.tests.iter().map(|table| self.worth(table, total, now)).collect();
-        steps.sort_by(|a, b| b.saves_minutes.total_cmp(&a.saves_minutes));
-        steps
+        self.tests_under(f64::INFINITY)
     }
 
     /// The mends not tried yet that can help, in the order in which they are
@@ -211,9 +204,44 @@ impl<'m> Plan<'m> {
         self.swap.is_some_and(|swap| self.tried[swap])
     }
 
-    /// A test with all that it is worth, where mending alone takes `now`.
-    fn worth(&self, table: &TestTable, total: f64, now: f64) -> NextStep {
-        let mut told = self.tell(table, total);
+    /// The tests that take less than this, as [`Plan::tests`].
+    fn tests_under(&self, minutes: f64) -> Vec<NextStep> {
+        let total = self.total();
+        if total <= 0.0 {
+            return Vec::new();
+        }
+        let now = self.minutes_by_mending();
+        let tests = self.tests.iter().filter(|table| table.minutes < minutes);
+        let mut steps: Vec<NextStep> = tests
+            .map(|table| NextStep {
+                saves_minutes: now - table.minutes - self.minutes_told(table, total),
+                ..self.tell(table, total)
+            })
+            .collect();
+        steps.sort_by(|a, b| b.saves_minutes.total_cmp(&a.saves_minutes));
+        steps
+    }
+
+    /// By how much knowing fault and mend would shorten mending, at most: no test
+    /// that takes as long is worth it.
+    fn minutes_to_save(&self) -> f64 {
+        let total = self.total();
+        let unmended = self.model.unmended_minutes;
+        let is_swapped = self.is_swapped();
+        let mut known = unmended * total;
+        for link in &self.links {
+            let weight = self.faults[link.fault].weight * link.share;
+            if !self.tried[link.mend] {
+                known -= weight * (unmended - self.model.mends[link.mend].minutes).max(0.0);
+            } else if link.with_swap && !is_swapped {
+                known -= weight * unmended;
+            }
+        }
+        if total > 0.0 { self.minutes_by_mending() - known / total } else { 0.0 }
+    }
+
+    /// How long mending is expected to take once the outcome of a test is known.
+    fn minutes_told(&self, table: &TestTable, total: f64) -> f64 {
         let odds: Vec<&[f64]> = self.faults.iter().map(|open| table.odds(open.fault)).collect();
         let mut weights = vec![0.0; self.faults.len()];
         let mut jobs = Vec::new();
@@ -228,8 +256,7 @@ impl<'m> Plan<'m> {
                 then += self.minutes(&weights, left, &mut jobs);
             }
         }
-        told.saves_minutes = now - table.minutes - then / total;
-        told
+        then / total
     }
 
     /// A test with what its outcomes say.
@@ -293,6 +320,7 @@ impl<'m> Plan<'m> {
             alone: 0.0,
             with_swap: 0.0,
             is_swap: self.swap == Some(mend),
+            rate: 0.0,
         }));
         let is_swapped = self.is_swapped();
         let mut waits = 0.0;
