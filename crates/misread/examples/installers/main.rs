@@ -21,7 +21,7 @@ use std::sync::Arc;
 
 use misread::cause::{CardState, Fault, Model, Wire};
 use misread::channel::{DrawError, draw_case, seeded};
-use misread::diagnose::{Candidates, DiagnoseError, Plan, posterior};
+use misread::diagnose::{Candidates, Combination, DiagnoseError, LayoutUsed, Plan, posterior};
 use misread::layout::{Layout, built_in};
 use optimum::{Site, followed};
 use work::{Job, Way, work};
@@ -72,17 +72,19 @@ fn run() -> Result<(), Box<dyn std::error::Error>> {
         };
         let of = |wire, card, layout| said(wire, card, layout, candidates.configured_index());
         let truth = &drawn.truth;
-        let truth = of(truth.fault.cause().into(), truth.card, truth.layout);
+        let truth = of(truth.fault.wire(), truth.card, truth.layout);
         if truth.is_none() {
             continue;
         }
         let faults: Vec<(Fault, f64)> =
             match posterior(&drawn.case, &candidates, &model, &mut |_| ControlFlow::Continue(())) {
-                Ok(posterior) => posterior
-                    .joint
-                    .iter()
-                    .map(|one| (of(one.cause.into(), one.card, one.layout), one.probability))
-                    .collect(),
+                Ok(posterior) => {
+                    let layout = |one: &Combination| one.layout.and_then(LayoutUsed::candidate);
+                    let joint = posterior.joint.iter();
+                    joint
+                        .map(|one| (of(one.wire, one.card, layout(one)), one.probability))
+                        .collect()
+                }
                 // No pulse arrived at all: there is nothing to weigh.
                 Err(DiagnoseError::Nothing) => continue,
                 Err(error) => return Err(error.into()),
@@ -132,8 +134,8 @@ fn run() -> Result<(), Box<dyn std::error::Error>> {
     Ok(())
 }
 
-/// What is said to be wrong of a combination of wire, card and layout, where
-/// the panel is set to that layout.
+/// What is said to be wrong of a combination of wire, card and layout (`None`
+/// for cards of several), where the panel is set to that layout.
 fn said(wire: Wire, card: Option<CardState>, layout: Option<usize>, set: Option<usize>) -> Fault {
     match card {
         Some(state) if wire.is_none() && state != CardState::AsExpected => Fault::Card(state),
