@@ -142,7 +142,7 @@ impl Dice {
         &list[self.below(list.len())]
     }
 
-    fn bits(&mut self, length: usize) -> Frame {
+    pub(crate) fn bits(&mut self, length: usize) -> Frame {
         (0..length).map(|_| self.chance(0.5)).collect()
     }
 }
@@ -283,14 +283,14 @@ impl Making<'_> {
 }
 
 /// A cause with what holds for all reads of the case.
-struct Sending {
+pub(crate) struct Sending {
     cause: Cause,
     rate: f64,
     way: usize,
 }
 
 impl Sending {
-    fn drawn(cause: Cause, model: &Model, random: &mut Dice) -> Self {
+    pub(crate) fn drawn(cause: Cause, model: &Model, random: &mut Dice) -> Self {
         use Cause::*;
         let rates = match cause {
             D0Weak | D1Weak | BothWeak => &model.rates.weak[..],
@@ -303,7 +303,13 @@ impl Sending {
     }
 
     /// What arrives of a frame; `length` is that of a layout nobody listed.
-    fn reads(&self, little: &Little, t: &Frame, length: usize, random: &mut Dice) -> Vec<Frame> {
+    pub(crate) fn reads(
+        &self,
+        little: &Little,
+        t: &Frame,
+        length: usize,
+        random: &mut Dice,
+    ) -> Vec<Frame> {
         use Cause::*;
         let n = t.len();
         let happens = |on: [bool; 2], bit: bool, random: &mut Dice| {
