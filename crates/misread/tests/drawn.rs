@@ -13,7 +13,7 @@ use misread::cause::{
 use misread::channel::{
     DrawError, DrawnCase, Shape, draw_capture, draw_case, draw_case_expecting, seeded,
 };
-use misread::diagnose::{Candidates, Expected};
+use misread::diagnose::{Candidates, Expected, LayoutUsed};
 use misread::layout::{Layout, Spec, built_in};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
@@ -154,7 +154,7 @@ fn card_layout_and_whose_cards_come_as_often_as_their_weight() {
     let told = [expecting(&[("facility", 42)]), Expected::new()];
     let counts = count(40_000, |random| {
         let truth = draw_case_expecting(&told, &candidates, &model, random).unwrap().truth;
-        (truth.card, truth.whose, truth.layout)
+        (truth.card, truth.whose, truth.layout.and_then(LayoutUsed::candidate))
     });
     let mut weights = BTreeMap::new();
     for (state, card) in CardState::ALL.into_iter().zip(model.cards) {
@@ -303,8 +303,9 @@ fn the_truth_holds_what_is_so() {
         assert!((1..=4).contains(&case.reads.len()));
         assert_eq!((sent.len(), truth.frames.len()), (case.reads.len(), case.reads.len()));
         assert_eq!(truth.card.is_none(), wire.is_without_layout());
-        let layouts = truth.whose == Whose::MixedCards || wire.is_without_layout();
-        assert_eq!(truth.layout.is_none(), layouts);
+        assert_eq!(truth.layout.is_none(), wire.is_without_layout());
+        let mixed = truth.whose == Whose::MixedCards && !wire.is_without_layout();
+        assert_eq!(truth.layout == Some(LayoutUsed::Mixed), mixed);
         assert_eq!(truth.suffers.len(), if wire.comes_and_goes() { case.reads.len() } else { 0 });
         let frames: Vec<_> = truth.frames.iter().flatten().collect();
         if truth.whose == Whose::OneCard {

@@ -5,20 +5,24 @@ use std::sync::Arc;
 
 use misread::Bit;
 use misread::capture::{self, Options};
-use misread::cause::{Cause, Model, ProbeAt};
+use misread::cause::{CardState, Model, ProbeAt, Whose, Wire};
 use misread::channel::{
-    Random, Rng, Shape, Truth, changes, draw_capture, draw_case, draw_expected, seeded,
+    DrawnCapture, Random, Rng, Shape, Truth, capture_of, changes, draw_case, draw_case_expecting,
+    draw_expected, seeded,
 };
-use misread::diagnose::{Candidates, Case, CaseRead, Posterior, posterior};
+use misread::diagnose::{Candidates, Case, CaseRead, LayoutUsed, Posterior, posterior, suffers};
 use misread::layout::{Layout, built_in};
 use misread::pulse::{Change, Evidence, Level};
 use statrs::distribution::{Beta, ContinuousCDF};
 
-/// How sure the intervals are.
+/// How sure it is that all intervals of a run hold together.
 pub(crate) const LEVEL: f64 = 0.99;
 
 /// How many bands there are between 0 and 1.
 const BANDS: usize = 10;
+
+/// How many questions are answered, each with bands of its own.
+const QUESTIONS: usize = 5;
 
 /// What the diagnosis is given.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -39,22 +43,29 @@ pub(crate) struct Band {
     stated: f64,
 }
 
+/// Statements by their probability.
+pub(crate) type Bands = [Band; BANDS];
+
 /// What was found.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Calibration {
     /// Cases that were diagnosed.
     pub(crate) cases: u64,
-    /// Cases with a read of which nothing arrived: the diagnosis sets such
-    /// reads aside, so they are no statement of it.
-    pub(crate) set_aside: u64,
-    /// Of captures, how often the most likely wire, card and layout were right,
-    /// and how often they were by the bits alone.
+    /// Of captures, cases whose findings no pulses with their bits can show.
+    pub(crate) not_shown: u64,
+    /// How often the most likely wire state was right; of captures, how often it
+    /// was by the bits alone.
     pub(crate) right: u64,
     pub(crate) right_by_bits: u64,
-    /// One statement a case: the most likely wire, card and layout.
-    pub(crate) answers: [Band; BANDS],
-    /// One statement for each case and cause.
-    pub(crate) causes: [Band; BANDS],
+    /// Of each case and wire state.
+    pub(crate) wires: Bands,
+    /// Of each case and card state, layout, and way of presenting cards.
+    pub(crate) cards: Bands,
+    pub(crate) layouts: Bands,
+    pub(crate) whose: Bands,
+    /// Of one presentation of each case in which something comes and goes:
+    /// whether it suffers, given what does.
+    pub(crate) suffering: Bands,
 }
 
 /// Draws cases from the model and diagnoses them, on all processors. The same
@@ -120,41 +131,41 @@ fn leave_unread(case: &mut Case, random: &mut Random) {
 }
 
 /// A case from a capture, and the truth about it: drawn, written as a file of
-/// level changes, read back.
+/// level changes, read back. A presentation that gave nothing is silence there,
+/// and whoever presented the card says so. `None` where the findings that were
+/// drawn cannot be shown: such a case is thrown away whole, since findings drawn
+/// again would be less of a cause that brings them than the model says.
 fn captured(
     number: u64,
     candidates: &Candidates,
     model: &Model,
     random: &mut Random,
-) -> Result<(Case, Truth), String> {
+) -> Result<Option<(Case, Truth)>, String> {
     let at = if number % 4 < 2 { ProbeAt::Panel } else { ProbeAt::Reader };
-    let expected = draw_expected(1 + (number % 3) as usize, candidates, model, random);
-    let drawn = draw_capture(&expected, candidates, model, at, &Shape::default(), random)
+    let presentations = 1 + (number / 4 % 4) as usize;
+    let expected = draw_expected(presentations, candidates, model, random);
+    let model = model.captured(at);
+    let drawn = draw_case_expecting(&expected, candidates, &model, random)
         .map_err(|error| error.to_string())?;
+    let Some(drawn) = capture_of(&drawn, &model, at, &Shape::default(), random) else {
+        return Ok(None);
+    };
+    let DrawnCapture { mut case, truth, pulses } = drawn;
     let mut file = String::from("time_ns,line,level\n");
-    for Change { time, line, level } in changes(&drawn.pulses, Level::High) {
+    for Change { time, line, level } in changes(&pulses, Level::High) {
         file += &format!("{time},{line},{}\n", level as u8);
     }
     let capture = capture::read(std::io::Cursor::new(file), &Options::default())
         .map_err(|error| error.to_string())?;
-    if capture.reads.len() != drawn.case.reads.len() {
+    let arrived: Vec<&mut CaseRead> =
+        case.reads.iter_mut().filter(|read| !read.bits.is_empty()).collect();
+    if capture.reads.len() != arrived.len() {
         return Err(format!("case {number}: {} reads came back", capture.reads.len()));
     }
-    let reads = capture.reads.into_iter().zip(drawn.case.reads);
-    let reads = reads.map(|(read, drawn)| CaseRead {
-        bits: read.bits,
-        pulses: read.evidence,
-        expected: drawn.expected,
-    });
-    Ok((Case { reads: reads.collect(), captured: Some(at) }, drawn.truth))
-}
-
-fn is_right(found: &Posterior, truth: &Truth) -> Option<(f64, bool)> {
-    let answer = found.most_likely()?;
-    let right = answer.cause == truth.fault.cause()
-        && answer.card == truth.card
-        && answer.layout == truth.layout;
-    Some((answer.probability, right))
+    for (read, found) in arrived.into_iter().zip(capture.reads) {
+        (read.bits, read.pulses) = (found.bits, found.evidence);
+    }
+    Ok(Some((case, truth)))
 }
 
 impl Calibration {
@@ -172,76 +183,124 @@ impl Calibration {
             Given::Bits => {
                 let mut drawn =
                     draw_case(candidates, &model, random).map_err(|error| error.to_string())?;
-                if drawn.case.reads.iter().any(|read| read.bits.is_empty()) {
-                    self.set_aside += 1;
-                    return Ok(());
-                }
                 leave_unread(&mut drawn.case, random);
                 (drawn.case, drawn.truth)
             }
-            Given::Captures => captured(number, candidates, &model, random)?,
+            Given::Captures => match captured(number, candidates, &model, random)? {
+                Some(captured) => captured,
+                None => {
+                    self.not_shown += 1;
+                    return Ok(());
+                }
+            },
         };
-        let weigh = |case: &Case| {
-            posterior(case, candidates, &model, &mut |_| ControlFlow::Continue(()))
-                .map_err(|error| error.to_string())
-        };
-        let found = weigh(&case)?;
+        let go_on = &mut |_| ControlFlow::Continue(());
+        let found = posterior(&case, candidates, &model, go_on).map_err(|e| e.to_string())?;
         self.cases += 1;
-        if let Some((probability, right)) = is_right(&found, &truth) {
-            state(&mut self.answers, probability, right);
-            self.right += u64::from(right);
+        self.right += u64::from(found.most_likely_wire() == truth.fault.wire());
+        self.state(&found, &truth, candidates.layouts().len());
+        if truth.fault.wire().comes_and_goes() {
+            // One of each case: who suffers is no independent matter of each.
+            let at = (random.next_u64() % case.reads.len() as u64) as usize;
+            let who = suffers(&case, candidates, &model, truth.fault.wire(), go_on)
+                .map_err(|error| error.to_string())?
+                .ok_or_else(|| format!("case {number}: what is so was ruled out"))?;
+            state(&mut self.suffering, who[at], truth.suffers[at]);
         }
         if given == Given::Captures {
             let mut bits = case;
             bits.reads.iter_mut().for_each(|read| read.pulses = Evidence::default());
-            let right = is_right(&weigh(&bits)?, &truth).is_some_and(|(_, right)| right);
-            self.right_by_bits += u64::from(right);
-        }
-        for cause in Cause::ALL {
-            let probability = found.of_cause(cause);
-            state(&mut self.causes, probability, cause == truth.fault.cause());
+            let found = posterior(&bits, candidates, &model, go_on).map_err(|e| e.to_string())?;
+            self.right_by_bits += u64::from(found.most_likely_wire() == truth.fault.wire());
         }
         Ok(())
     }
 
-    /// Whether every band's stated probability lies in its interval.
-    pub(crate) fn holds(&self) -> bool {
-        self.answers.iter().chain(&self.causes).all(Band::holds)
+    fn state(&mut self, found: &Posterior, truth: &Truth, layouts: usize) {
+        for wire in Wire::all() {
+            state(&mut self.wires, found.of_wire(wire), wire == truth.fault.wire());
+        }
+        for card in CardState::ALL {
+            state(&mut self.cards, found.of_card(card), Some(card) == truth.card);
+        }
+        let mixed = LayoutUsed::Mixed;
+        for layout in (0..layouts).map(LayoutUsed::Candidate).chain([mixed]) {
+            let stated = match layout {
+                LayoutUsed::Candidate(index) => found.of_layout(index),
+                LayoutUsed::Mixed => found.of_mixed(),
+            };
+            state(&mut self.layouts, stated, Some(layout) == truth.layout);
+        }
+        for whose in Whose::ALL {
+            state(&mut self.whose, found.of_whose(whose), whose == truth.whose);
+        }
     }
 
-    /// Both tables, as Markdown.
+    /// The questions with their bands.
+    fn questions(&self) -> [(&'static str, &Bands); QUESTIONS] {
+        [
+            ("The wire state", &self.wires),
+            ("The card state", &self.cards),
+            ("The layout", &self.layouts),
+            ("Whose cards", &self.whose),
+            ("Who suffers what comes and goes", &self.suffering),
+        ]
+    }
+
+    /// Whether every band's stated probability lies in its interval.
+    pub(crate) fn holds(&self) -> bool {
+        self.questions().iter().flat_map(|(_, bands)| *bands).all(Band::holds)
+    }
+
+    /// A table for each question, as Markdown.
     pub(crate) fn tables(&self) -> String {
-        let right = match self.right_by_bits {
-            0 => String::new(),
-            by_bits => {
-                format!(" Right: {} from the pulses, {by_bits} from the bits alone.", self.right)
-            }
+        let mut text = format!("{} cases", self.cases);
+        if self.not_shown > 0 {
+            text += &format!(
+                "; {} more whose findings no pulses with their bits can show were thrown away",
+                self.not_shown
+            );
+        }
+        text += &match self.right_by_bits {
+            0 => format!(". The most likely wire state was right in {}.\n", self.right),
+            by_bits => format!(
+                ". The most likely wire state was right in {} by the pulses, in {by_bits} by the \
+                 bits alone.\n",
+                self.right
+            ),
         };
-        format!(
-            "{} cases; {} more with a read of which nothing arrived were set aside.{right}\n\n\
-             ### The most likely wire, card and layout\n\n{}\n\
-             ### Every cause\n\n{}",
-            self.cases,
-            self.set_aside,
-            table(&self.answers),
-            table(&self.causes)
-        )
+        for (question, bands) in self.questions() {
+            text += &format!("\n### {question}\n\n{}", table(bands));
+        }
+        text
     }
 }
 
 impl AddAssign for Calibration {
     fn add_assign(&mut self, other: Calibration) {
         self.cases += other.cases;
-        self.set_aside += other.set_aside;
+        self.not_shown += other.not_shown;
         self.right += other.right;
         self.right_by_bits += other.right_by_bits;
-        let bands = self.answers.iter_mut().chain(&mut self.causes);
-        for (band, other) in bands.zip(other.answers.iter().chain(&other.causes)) {
-            band.statements += other.statements;
-            band.came_true += other.came_true;
-            band.stated += other.stated;
-        }
+        let bands = |of: &mut Bands, other: &Bands| {
+            for (band, other) in of.iter_mut().zip(other) {
+                band.statements += other.statements;
+                band.came_true += other.came_true;
+                band.stated += other.stated;
+            }
+        };
+        bands(&mut self.wires, &other.wires);
+        bands(&mut self.cards, &other.cards);
+        bands(&mut self.layouts, &other.layouts);
+        bands(&mut self.whose, &other.whose);
+        bands(&mut self.suffering, &other.suffering);
     }
+}
+
+/// How sure one interval is, so that with the others it holds at [`LEVEL`]
+/// whatever they have to do with one another (Bonferroni).
+pub(crate) fn level_of_each() -> f64 {
+    1.0 - (1.0 - LEVEL) / (QUESTIONS * BANDS) as f64
 }
 
 impl Band {
@@ -251,26 +310,31 @@ impl Band {
     }
 
     /// Whether the probability stated lies in the interval around the share
-    /// found. The probabilities of a band differ from one another, which makes
-    /// the share vary less than the interval allows, never more.
+    /// found. The probabilities of a band differ from one another, and several
+    /// statements of a case exclude one another: both make the share vary less
+    /// than the interval allows, never more.
     pub(crate) fn holds(&self) -> bool {
-        let (low, high) = interval(self.came_true, self.statements, LEVEL);
+        let (low, high) = interval(self.came_true, self.statements, level_of_each());
         // The mean is a sum of rounded numbers.
         const ROUNDING: f64 = 1e-9;
         self.statements == 0 || (low - ROUNDING..=high + ROUNDING).contains(&self.mean())
     }
 }
 
-fn state(bands: &mut [Band; BANDS], probability: f64, came_true: bool) {
+fn state(bands: &mut Bands, probability: f64, came_true: bool) {
+    // What is not asked is nothing that is stated.
+    if probability == 0.0 && !came_true {
+        return;
+    }
     let band = ((probability * BANDS as f64) as usize).min(BANDS - 1);
     bands[band].statements += 1;
     bands[band].stated += probability;
     bands[band].came_true += u64::from(came_true);
 }
 
-fn table(bands: &[Band; BANDS]) -> String {
+fn table(bands: &Bands) -> String {
     let mut table = String::from(
-        "| band | statements | stated, mean | came true | 99 % interval | holds |\n\
+        "| band | statements | stated, mean | came true | interval | holds |\n\
          |---|---|---|---|---|---|\n",
     );
     for (index, band) in bands.iter().enumerate() {
@@ -280,7 +344,7 @@ fn table(bands: &[Band; BANDS]) -> String {
             continue;
         }
         let found = band.came_true as f64 / band.statements as f64;
-        let (from, to) = interval(band.came_true, band.statements, LEVEL);
+        let (from, to) = interval(band.came_true, band.statements, level_of_each());
         table += &format!(
             "| {low:.1}–{high:.1} | {} | {:.5} | {found:.5} | {from:.5}–{to:.5} | {} |\n",
             band.statements,

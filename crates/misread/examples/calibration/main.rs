@@ -9,8 +9,8 @@
 //! With `captures` the diagnosis is given captures of the lines, with what their
 //! pulses say, else the bits of each read.
 //!
-//! Prints two tables in Markdown. Exit status 1 where a band is outside its
-//! interval, 2 where an argument is not a number.
+//! Prints a table for each question in Markdown. Exit status 1 where a band is
+//! outside its interval, 2 where an argument is not a number.
 
 mod bands;
 

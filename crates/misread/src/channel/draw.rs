@@ -17,7 +17,7 @@ use super::send::without_frame;
 use super::unlisted::{draw_unlisted, draw_unlisted_cards, draw_unlisted_length};
 use super::{Fault, Held, Pulses, SentRead, send};
 use crate::cause::{CardState, Cause, Model, Whose, Wire};
-use crate::diagnose::{Candidates, Case, CaseRead, Expected, SHORTEST_LAYOUT, fits};
+use crate::diagnose::{Candidates, Case, CaseRead, Expected, LayoutUsed, SHORTEST_LAYOUT, fits};
 
 /// The most presentations of a case that [`draw_case`] draws.
 const MOST_PRESENTATIONS: usize = 4;
@@ -42,9 +42,8 @@ pub struct Truth {
     /// Whether the card is the one expected; `None` for a wire state that says
     /// nothing of it.
     pub card: Option<CardState>,
-    /// Which candidate layout; `None` where each card has one of its own, and
-    /// for a wire state that says nothing of it.
-    pub layout: Option<usize>,
+    /// Which layout; `None` for a wire state that says nothing of it.
+    pub layout: Option<LayoutUsed>,
     /// Whose cards were presented.
     pub whose: Whose,
     /// Of each presentation, whether it suffered what comes and goes; none of
@@ -212,7 +211,7 @@ struct Drawing<'d> {
 /// The cards of the reads that are not empty, and how they came.
 struct Cards {
     state: CardState,
-    layout: Option<usize>,
+    layout: LayoutUsed,
     /// Of each read, its frame and what arrived.
     reads: Vec<(Option<CardFrame>, SentRead)>,
 }
@@ -271,7 +270,7 @@ impl<'d> Drawing<'d> {
             }
         };
         let (card, layout) = match &cards {
-            Some(cards) => (Some(cards.state), cards.layout),
+            Some(cards) => (Some(cards.state), Some(cards.layout)),
             None => (None, None),
         };
         let came = match cards {
@@ -368,8 +367,8 @@ impl<'d> Drawing<'d> {
         };
         let near = state == CardState::CardDiffers && chance(IS_NEIGHBOUR, random);
         let layout = match whose {
-            Whose::MixedCards => None,
-            _ => Some(weighted(self.layouts.iter().copied(), random)?),
+            Whose::MixedCards => LayoutUsed::Mixed,
+            _ => LayoutUsed::Candidate(weighted(self.layouts.iter().copied(), random)?),
         };
         let each = if fault.cause() == Cause::FrameSplit { 2 } else { 1 };
         if !told.len().is_multiple_of(each) {
@@ -377,8 +376,8 @@ impl<'d> Drawing<'d> {
         }
         let frame = |told: &[&Expected], random: &mut _| {
             let index = match layout {
-                Some(layout) => layout,
-                None => weighted(self.layouts.iter().copied(), random)?,
+                LayoutUsed::Candidate(index) => index,
+                LayoutUsed::Mixed => weighted(self.layouts.iter().copied(), random)?,
             };
             let layout = &self.candidates.layouts()[index];
             let known = told.iter().map(|card| Known::of(layout, card, state, near));
@@ -407,7 +406,7 @@ impl<'d> Drawing<'d> {
             let bits = self.candidates.layouts()[layout].bits();
             is_asked_of_one_card(fault.cause(), bits, lengths())
         };
-        let asked = whose != Whose::OneCard || layout.is_some_and(of_one_card);
+        let asked = whose != Whose::OneCard || layout.candidate().is_some_and(of_one_card);
         (!nothing && asked).then_some(Cards { state, layout, reads })
     }
 }

@@ -8,7 +8,7 @@ use misread::channel::{
     ShapeError, draw_capture, draw_frame, draw_unlisted, draw_unlisted_cards, draw_unlisted_length,
     pulses, seeded, send,
 };
-use misread::diagnose::{Candidates, Expected};
+use misread::diagnose::{Candidates, Expected, LayoutUsed};
 use misread::keypad::{Habits, Key, Mode, draw_presses, send_presses};
 use misread::pulse::Pulse;
 use misread::{Bits, Layout};
@@ -257,7 +257,7 @@ fn drawn(
         fault: truth.fault,
         card: truth.card,
         whose: Some(truth.whose),
-        layout: truth.layout.and_then(layout),
+        layout: truth.layout.and_then(LayoutUsed::candidate).and_then(layout),
         said,
         keys: None,
         frames,
