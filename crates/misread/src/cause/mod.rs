@@ -184,6 +184,13 @@ impl std::fmt::Display for Cause {
     }
 }
 
+/// How many of a field's lowest bits are any where a card is a neighbour of the
+/// one expected; all of a field that has no more.
+pub const NEIGHBOUR_BITS: usize = 8;
+
+/// How likely a card that differs is a neighbour of the one expected.
+pub const IS_NEIGHBOUR: f64 = 2.0 / 3.0;
+
 /// Whether the presented card is the one the user thinks it is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum CardState {

@@ -11,13 +11,16 @@ use misread_core::{Bits, Layout};
 use rand_core::Rng;
 
 use super::frame::draw_known;
-use super::known::{IS_NEIGHBOUR, Known};
+use super::known::Known;
 use super::random::{below, between, chance, coin, weighted};
 use super::send::without_frame;
 use super::unlisted::{draw_unlisted, draw_unlisted_cards, draw_unlisted_length};
-use super::{Fault, Held, Pulses, SentRead, send};
-use crate::cause::{CardState, Cause, Model, Whose, Wire};
-use crate::diagnose::{Candidates, Case, CaseRead, Expected, LayoutUsed, SHORTEST_LAYOUT, fits};
+use super::{Fault, Held, SentRead, send};
+use crate::cause::{CardState, Cause, IS_NEIGHBOUR, Model, Whose, Wire};
+use crate::diagnose::{
+    Candidates, Case, CaseRead, Expected, LayoutUsed, SHORTEST_LAYOUT, fits, is_asked_of_one_card,
+    is_within,
+};
 
 /// The most presentations of a case that [`draw_case`] draws.
 const MOST_PRESENTATIONS: usize = 4;
@@ -404,29 +407,9 @@ impl<'d> Drawing<'d> {
         let nothing = lengths().any(|bits| bits == 0);
         let of_one_card = |layout: usize| {
             let bits = self.candidates.layouts()[layout].bits();
-            is_asked_of_one_card(fault.cause(), bits, lengths())
+            is_asked_of_one_card(fault.cause(), reads.len(), is_within(bits, lengths()))
         };
         let asked = whose != Whose::OneCard || layout.candidate().is_some_and(of_one_card);
         (!nothing && asked).then_some(Cards { state, layout, reads })
     }
-}
-
-/// Whether it is asked of a cause, by itself, behind swapped lines or at times,
-/// if these reads are of one card of so many bits: the walk over all of them
-/// together has to stay small.
-fn is_asked_of_one_card(
-    cause: Cause,
-    bits: usize,
-    reads: impl ExactSizeIterator<Item = usize>,
-) -> bool {
-    /// The most ways the reads may come apart.
-    const MOST_WAYS: usize = 10_000;
-    /// The most reads of which bits are changed.
-    const MOST_CHANGED: usize = 6;
-    if cause == Cause::BitsChanged {
-        return reads.len() <= MOST_CHANGED;
-    }
-    let ways =
-        reads.fold(1usize, |ways, read| ways.saturating_mul(read.min(bits.abs_diff(read)) + 1));
-    Pulses::of(cause).is_none() || ways <= MOST_WAYS
 }

@@ -3,15 +3,8 @@
 use misread_core::layout::Field;
 use misread_core::{Bits, Layout};
 
-use crate::cause::CardState;
+use crate::cause::{CardState, NEIGHBOUR_BITS};
 use crate::diagnose::{Expected, FACILITY};
-
-/// How many of a field's lowest bits are any where a card is a neighbour of the
-/// one expected; all of a field that has no more.
-const NEIGHBOURS: u32 = 8;
-
-/// How likely a card that differs is a neighbour of the one expected.
-pub(super) const IS_NEIGHBOUR: f64 = 2.0 / 3.0;
 
 /// The fields of which something is known, in the order of the expected list.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -25,7 +18,7 @@ struct KnownField {
     /// The known bits as the top of its word, moved down.
     raw: u64,
     /// How many of the lowest bits are open.
-    open: u32,
+    open: usize,
 }
 
 impl Known {
@@ -51,7 +44,7 @@ impl Known {
                 CardState::AsExpected => 0,
                 CardState::FacilityDiffers if name != FACILITY => 0,
                 CardState::CardDiffers if name == FACILITY => 0,
-                CardState::CardDiffers if near => NEIGHBOURS,
+                CardState::CardDiffers if near => NEIGHBOUR_BITS,
                 _ => continue,
             };
             known.push(KnownField { field: index, raw: raw >> open, open });
@@ -87,7 +80,7 @@ impl Known {
     pub(super) fn put(&self, layout: &Layout, frame: &mut Bits) {
         for known in &self.0 {
             if let Some(field) = layout.fields().get(known.field) {
-                put(frame, field, known.raw, known.open as usize);
+                put(frame, field, known.raw, known.open);
             }
         }
     }

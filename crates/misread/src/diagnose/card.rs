@@ -10,12 +10,12 @@ use super::case::Expected;
 use super::code::{Code, Known};
 use super::gf2::Words;
 use super::likelihood::{
-    Chances, Padding, Posed, Received, all_agree, chances_of_all, has_bytes, reverse_bytes, twice,
+    Chances, Posed, Received, all_agree, chances_of_all, has_bytes, reverse_bytes, twice, unpadded,
 };
 use super::likelihoods::Base;
 use super::trellis::{self, Column, Matched, Trellis, columns};
 use crate::cause::Cause;
-use crate::channel::Pulses;
+use crate::channel::{Padding, Pulses};
 
 /// How many steps the search for a card may take before too many frames are
 /// possible to say.
@@ -133,7 +133,7 @@ fn shown(cause: Cause, read: &Bits, way: Padding, n: usize, fill: bool) -> Optio
         Cause::HeadLost => Some(Known::of_read(read, n.saturating_sub(read.len()))),
         Cause::FramesMerged => twice(read, n),
         Cause::LinesShorted => Some(Known::default()),
-        Cause::Padded => way.frame(read, n, fill),
+        Cause::Padded => unpadded(way, read, n, fill),
         _ => Some(Known::of_read(read, 0)),
     }
 }

@@ -340,7 +340,7 @@ fn set_aside(case: &Case, candidates: &Candidates) -> Vec<usize> {
             .collect();
         kept.sort_by_key(|(_, read)| read.len().abs_diff(bits));
         let mut aside = Vec::new();
-        while !is_within(bits, kept.iter().map(|&(_, read)| read))
+        while !is_within(bits, kept.iter().map(|&(_, read)| read.len()))
             && let Some((at, _)) = kept.pop()
         {
             aside.push(at);

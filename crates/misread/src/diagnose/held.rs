@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use rustc_hash::FxHashMap;
 
 use super::case::{Expected, FACILITY};
-use crate::cause::CardState;
+use crate::cause::{CardState, IS_NEIGHBOUR, NEIGHBOUR_BITS};
 
 /// What holds of one card, by field.
 pub(crate) type Holds = BTreeMap<String, Held>;
@@ -17,12 +17,6 @@ pub(crate) struct Held {
     /// How many of its lowest bits are any: those of a neighbour in the batch.
     pub(crate) loose: usize,
 }
-
-/// How many of the lowest bits tell a card from its neighbours.
-const NEIGHBOUR_BITS: usize = 8;
-
-/// How likely a card that differs is a neighbour of the expected one.
-const NEIGHBOUR: f64 = 2.0 / 3.0;
 
 /// A card state as the sums see it: [`CardState::CardDiffers`] is two of them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -41,7 +35,7 @@ impl Leeway {
             CardState::AsExpected => &[(Leeway::None, 1.0)],
             CardState::FacilityDiffers => &[(Leeway::Facility, 1.0)],
             CardState::CardDiffers => {
-                &[(Leeway::Neighbour, NEIGHBOUR), (Leeway::Card, 1.0 - NEIGHBOUR)]
+                &[(Leeway::Neighbour, IS_NEIGHBOUR), (Leeway::Card, 1.0 - IS_NEIGHBOUR)]
             }
             CardState::DifferentCard => &[(Leeway::Everything, 1.0)],
         }

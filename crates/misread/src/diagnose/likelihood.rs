@@ -10,7 +10,7 @@ use super::code::{Code, Known};
 use super::held::{Held, Holds};
 use super::trellis::{MOST_CHANGED, Matched, TooManyOpen, Trellis, distances, ln_total};
 use crate::cause::Cause;
-use crate::channel::{Chance, Pulses, Short};
+use crate::channel::{BITS_CHANGED, Chance, Padding, Pulses, Short};
 pub(crate) use crate::channel::{LONGEST_READ as LONGEST, MOST_LOST, has_bytes, reverse_bytes};
 
 /// Why the probability of a read cannot be given.
@@ -208,7 +208,7 @@ pub(crate) fn ln_together(
             vec![posed.bytes_reversed.as_ref().map_or(never, |code| all_of(code, &of))]
         }
         Cause::Padded => Padding::ALL
-            .map(|way| all_of(code, &|received| way.frame(&received.bits, n, fill)))
+            .map(|way| all_of(code, &|received| unpadded(way, &received.bits, n, fill)))
             .to_vec(),
         Cause::HeadLost | Cause::TailLost => {
             let most = MOST_LOST.min(n - 1);
@@ -267,37 +267,19 @@ pub(crate) fn needs_trellis(cause: Cause) -> bool {
     cause == Cause::BitsChanged || Pulses::of(cause).is_some()
 }
 
-/// Where 0s fill a frame up, and to a multiple of how many bits.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) struct Padding {
-    pub(crate) in_front: bool,
-    pub(crate) multiple: usize,
-}
-
-impl Padding {
-    /// All four, each equally likely.
-    pub(crate) const ALL: [Padding; 4] = [
-        Padding { in_front: false, multiple: 8 },
-        Padding { in_front: false, multiple: 32 },
-        Padding { in_front: true, multiple: 8 },
-        Padding { in_front: true, multiple: 32 },
-    ];
-
-    /// What a read shows of a frame of `n` bits; `None` where it is none that
-    /// was filled up so.
-    pub(crate) fn frame(self, read: &Bits, n: usize, fill: bool) -> Option<Known> {
-        let padded = n.next_multiple_of(self.multiple);
-        if padded == n || read.len() != padded {
-            return None;
-        }
-        let (frame, filled) = match self.in_front {
-            true => ((padded - n, padded), (0, padded - n)),
-            false => ((0, n), (n, padded)),
-        };
-        let filled = read.slice(filled.0, filled.1);
-        let is = filled.iter().all(|bit| bit.value().is_none_or(|bit| bit == fill));
-        is.then(|| Known::of_read(&read.slice(frame.0, frame.1), 0))
+/// What a read shows of a frame of `n` bits that is filled up so with `fill`;
+/// `None` where it is no such read.
+pub(crate) fn unpadded(way: Padding, read: &Bits, n: usize, fill: bool) -> Option<Known> {
+    let zeros = way.zeros(n)?;
+    if read.len() != n + zeros {
+        return None;
     }
+    let (frame, filled) = match way.is_at_start() {
+        true => (read.slice(zeros, n + zeros), read.slice(0, zeros)),
+        false => (read.slice(0, n), read.slice(n, n + zeros)),
+    };
+    let is = filled.iter().all(|bit| bit.value().is_none_or(|bit| bit == fill));
+    is.then(|| Known::of_read(&frame, 0))
 }
 
 /// The natural logarithm of the probability of a read of any length whose bits
@@ -324,9 +306,6 @@ fn is_short(short: Short, read: &Bits, n: usize) -> bool {
         && bits.all(|(found, &bit)| found.value().is_none_or(|found| found == bit))
 }
 
-/// How likely it is that so many bits are changed, from 1 on.
-const CHANGED: [f64; MOST_CHANGED] = [0.97, 0.02, 0.01];
-
 /// How likely a read is whose read bits differ from the frame in so many
 /// places, 0 to [`MOST_CHANGED`]: of its unread bits any may be changed.
 fn changed_shares(read: &Bits) -> [f64; MOST_CHANGED + 1] {
@@ -336,7 +315,7 @@ fn changed_shares(read: &Bits) -> [f64; MOST_CHANGED + 1] {
             let hidden = changed.checked_sub(differ)?;
             Some(weight * choose(unread, hidden) / choose(n, changed))
         };
-        (1..=MOST_CHANGED).zip(&CHANGED).filter_map(share).sum()
+        (1..=MOST_CHANGED).zip(&BITS_CHANGED).filter_map(share).sum()
     })
 }
 

@@ -76,6 +76,7 @@ pub use likelihood::{ReadError, read_probability};
 pub use moved::Moved;
 pub(crate) use moved::moved;
 pub use next::{NextStep, OutcomeSays, Plan, next_steps, tells_apart};
+pub(crate) use one_card::{is_asked_of_one_card, is_within};
 pub(crate) use posterior::ln_sum;
 pub use posterior::{
     Combination, DiagnoseError, LayoutUsed, Pair, Posterior, Progress, SHORTEST_LAYOUT, posterior,

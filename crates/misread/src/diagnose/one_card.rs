@@ -27,12 +27,21 @@ const MOST_PARTS: usize = 1_024;
 
 /// Whether a layout is within the bound on reads of one card for causes that
 /// lose or add pulses.
-pub(crate) fn is_within<'r>(bits: usize, mut reads: impl Iterator<Item = &'r Bits>) -> bool {
-    let counts = reads.try_fold(1usize, |product, read| {
-        let each = read.len().min(bits.abs_diff(read.len())) + 1;
+pub(crate) fn is_within(bits: usize, mut lengths: impl Iterator<Item = usize>) -> bool {
+    let counts = lengths.try_fold(1usize, |product, length| {
+        let each = length.min(bits.abs_diff(length)) + 1;
         product.checked_mul(each).filter(|&product| product <= MOST_COUNTS)
     });
     counts.is_some()
+}
+
+/// Whether it is asked of a cause, by itself, behind swapped lines or at times,
+/// if so many reads are of one card; `is_within` says so of its layout.
+pub(crate) fn is_asked_of_one_card(cause: Cause, reads: usize, is_within: bool) -> bool {
+    match cause {
+        Cause::BitsChanged => reads <= MOST_CHANGED_READS,
+        _ => is_within || Pulses::of(cause).is_none(),
+    }
 }
 
 /// The reads of a case, all of one card of one layout.
@@ -115,18 +124,13 @@ impl OneCard<'_> {
     }
 
     fn is_within(&self) -> bool {
-        let reads = self.kinds.iter().flat_map(|kind| std::iter::repeat_n(&kind.bits, kind.times));
-        is_within(self.posed.code.n, reads)
+        let each = |kind: &Kind| std::iter::repeat_n(kind.bits.len(), kind.times);
+        is_within(self.posed.code.n, self.kinds.iter().flat_map(each))
     }
 
     /// Whether the question is within its bound.
     fn is_asked(&self, cause: Cause, is_within: bool) -> bool {
-        match cause {
-            Cause::BitsChanged => {
-                self.kinds.iter().map(|kind| kind.times).sum::<usize>() <= MOST_CHANGED_READS
-            }
-            _ => is_within || Pulses::of(cause).is_none(),
-        }
+        is_asked_of_one_card(cause, self.kinds.iter().map(|kind| kind.times).sum(), is_within)
     }
 
     /// How many things may hold for the case where a cause comes at times.

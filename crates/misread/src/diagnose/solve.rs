@@ -595,9 +595,10 @@ impl<'c> Solver<'c> {
             return Vec::new();
         }
         let kinds = &self.units.kinds;
-        let reads = || kinds.iter().flat_map(|kind| std::iter::repeat_n(&kind.bits, kind.times));
+        let each = |kind: &Kind| std::iter::repeat_n(kind.bits.len(), kind.times);
+        let lengths = || kinds.iter().flat_map(each);
         (0..self.layouts.len())
-            .filter(|&at| self.carries_all(at) && !is_within(self.layouts[at].bits(), reads()))
+            .filter(|&at| self.carries_all(at) && !is_within(self.layouts[at].bits(), lengths()))
             .collect()
     }
 }

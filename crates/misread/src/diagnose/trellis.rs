@@ -10,7 +10,7 @@
 use misread_core::Bits;
 
 use super::code::Code;
-use crate::channel::{Arrival, Chance, Pulses};
+use crate::channel::{Arrival, BITS_CHANGED, Chance, Pulses};
 
 /// The most checks that may be open at once.
 pub const MAX_OPEN_CHECKS: usize = 16;
@@ -453,7 +453,7 @@ pub(crate) fn advance(
 }
 
 /// The most bits of a frame that are said to be changed.
-pub(crate) const MOST_CHANGED: usize = 3;
+pub(crate) const MOST_CHANGED: usize = BITS_CHANGED.len();
 
 /// How many of a read's bits differ from the frame: a weight for 0 to
 /// [`MOST_CHANGED`] of each read, the last read's fastest. The weights are the
