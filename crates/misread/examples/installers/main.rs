@@ -21,7 +21,7 @@ use std::sync::Arc;
 
 use misread::cause::{CardState, Fault, Model, Wire};
 use misread::channel::{DrawError, draw_case, seeded};
-use misread::diagnose::{Candidates, Combination, DiagnoseError, LayoutUsed, Plan, posterior};
+use misread::diagnose::{Candidates, DiagnoseError, LayoutUsed, Plan, posterior};
 use misread::layout::{Layout, built_in};
 use optimum::{Site, followed};
 use work::{Job, Way, work};
@@ -79,11 +79,8 @@ fn run() -> Result<(), Box<dyn std::error::Error>> {
         let faults: Vec<(Fault, f64)> =
             match posterior(&drawn.case, &candidates, &model, &mut |_| ControlFlow::Continue(())) {
                 Ok(posterior) => {
-                    let layout = |one: &Combination| one.layout.and_then(LayoutUsed::candidate);
                     let joint = posterior.joint.iter();
-                    joint
-                        .map(|one| (of(one.wire, one.card, layout(one)), one.probability))
-                        .collect()
+                    joint.map(|one| (of(one.wire, one.card, one.layout), one.probability)).collect()
                 }
                 // No pulse arrived at all: there is nothing to weigh.
                 Err(DiagnoseError::Nothing) => continue,
@@ -134,9 +131,15 @@ fn run() -> Result<(), Box<dyn std::error::Error>> {
     Ok(())
 }
 
-/// What is said to be wrong of a combination of wire, card and layout (`None`
-/// for cards of several), where the panel is set to that layout.
-fn said(wire: Wire, card: Option<CardState>, layout: Option<usize>, set: Option<usize>) -> Fault {
+/// What is said to be wrong of a combination of wire, card and layout, where
+/// the panel is set to that layout.
+fn said(
+    wire: Wire,
+    card: Option<CardState>,
+    layout: Option<LayoutUsed>,
+    set: Option<usize>,
+) -> Fault {
+    let set = set.map(LayoutUsed::Candidate);
     match card {
         Some(state) if wire.is_none() && state != CardState::AsExpected => Fault::Card(state),
         _ if wire.is_none() && set.is_some() && layout != set => Fault::LayoutDiffers,

@@ -156,7 +156,9 @@ pub(crate) fn followed(plan: &Plan<'_>, model: &Model) -> f64 {
     let steps = plan.steps();
     let Some(step) = steps.first() else { return model.unmended_minutes };
     if !step.is_mend() {
-        let table = model.tests.iter().find(|table| table.id == step.id).unwrap();
+        let Some(table) = model.tests.iter().find(|table| table.id == step.id) else {
+            return f64::NAN;
+        };
         let after = (0..table.outcomes.len()).map(|outcome| {
             let chance: f64 = plan.faults().map(|(fault, p)| p * table.odds(fault)[outcome]).sum();
             if chance < 1e-12 {
