@@ -368,7 +368,7 @@ fn two_presentations_of_two_layouts_sum_to_1() {
     for wire in wires().into_iter().filter(|&wire| adds_nothing(wire)) {
         let lost = layouts.map(|little| {
             let by_rate = lost(little, &Known::new(), wire).into_iter();
-            by_rate.map(|by_frame| mean(by_frame)).collect::<Vec<f64>>()
+            by_rate.map(mean).collect::<Vec<f64>>()
         });
         let of_own: f64 = lost
             .iter()

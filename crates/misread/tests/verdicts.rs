@@ -7,10 +7,11 @@ mod little;
 
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
+use std::sync::Arc;
 
-use little::{Drawn, Key, Little, Of, draw, littles, two_bytes, weigh, wires};
-use misread::cause::{CardState, Cause, Wire};
-use misread::diagnose::{Numbers, Verdict, diagnose};
+use little::{Key, Little, Of, draw, littles, two_bytes, weigh, wires};
+use misread::cause::{CardState, Cause, Model, Wire};
+use misread::diagnose::{Candidates, Case, Numbers, Presented, Verdict, diagnose};
 
 /// What is said, with its probability; `None` where two are as likely.
 fn verdict(weights: &BTreeMap<Key, f64>, configured: Option<usize>) -> Option<(Verdict, f64)> {
@@ -89,4 +90,25 @@ fn the_verdict_is_that_of_the_joint() {
         assert!(verdicts.contains_key(verdict), "{verdict}: {verdicts:?}");
     }
     assert!(verdicts.len() > 35, "{verdicts:?}");
+}
+
+/// Half a layout's length is as far as a read can be from what is asked of one
+/// card: of 6⁶ · 5 ways to be used up, 6⁵ are within 10,000.
+#[test]
+fn what_is_set_aside_is_furthest_from_the_length() {
+    let littles = littles();
+    let berth = littles.iter().find(|little| little.name == "berth-10").unwrap();
+    let candidates = Candidates::weighted([(Arc::new(berth.layout()), 1.0)]);
+    let bits = ["10000", "10010", "00000", "1000", "10000", "10000", "00010"];
+    let mut case = Case::of(bits.map(|bits| bits.parse().unwrap()));
+    let mut aside = |presented| {
+        case.presented = presented;
+        let go_on = &mut |_| ControlFlow::Continue(());
+        let answer = diagnose(&case, &candidates, &Model::default(), Numbers::Shown, go_on);
+        answer.unwrap().set_aside
+    };
+    let said = aside(Presented::One);
+    assert!(said.len() == 2 && said.contains(&3), "{said:?}");
+    assert!(aside(Presented::Unsaid).is_empty());
+    assert!(aside(Presented::Several).is_empty());
 }

@@ -93,14 +93,12 @@ impl Through {
             D0Ringing | D1Ringing | BothRinging => {
                 ringing(t, r, on(self.cause, [D0Ringing, D1Ringing]))
             }
-            Crosstalk => extras(t, r, t.len(), &|t, r| ways_crosstalk(t, r)),
+            Crosstalk => extras(t, r, t.len(), || ways_crosstalk(t, r)),
             D0Noise | D1Noise => {
                 let line = self.cause == D1Noise;
-                extras(t, r, n + 1, &|t, r| ways_noise(t, r, &[(line, 1.0)]))
+                extras(t, r, n + 1, || ways_noise(t, r, &[(line, 1.0)]))
             }
-            BothNoise => {
-                extras(t, r, n + 1, &|t, r| ways_noise(t, r, &[(false, 0.5), (true, 0.5)]))
-            }
+            BothNoise => extras(t, r, n + 1, || ways_noise(t, r, &[(false, 0.5), (true, 0.5)])),
             FrameSplit | UnknownLayout | RandomBits => {
                 panic!("{} does not send one frame as one read", self.cause)
             }
@@ -199,20 +197,15 @@ fn weak(t: &[bool], r: &[Option<bool>], lines: [bool; 2]) -> Sent {
 }
 
 fn ringing(t: &[bool], r: &[Option<bool>], lines: [bool; 2]) -> Sent {
-    extras(t, r, pulses_on(t, lines), &|t, r| ways_ringing(t, r, lines))
+    extras(t, r, pulses_on(t, lines), || ways_ringing(t, r, lines))
 }
 
 /// As many extra pulses as the read is longer than the frame, out of so many
 /// that could be.
-fn extras(
-    t: &[bool],
-    r: &[Option<bool>],
-    most: usize,
-    ways: &dyn Fn(&[bool], &[Option<bool>]) -> f64,
-) -> Sent {
+fn extras(t: &[bool], r: &[Option<bool>], most: usize, ways: impl FnOnce() -> f64) -> Sent {
     match r.len().checked_sub(t.len()) {
         Some(happened) if happened <= most => {
-            Sent { ways: ways(t, r), happened, did_not: most - happened }
+            Sent { ways: ways(), happened, did_not: most - happened }
         }
         _ => Sent::NEVER,
     }

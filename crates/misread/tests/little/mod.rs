@@ -320,7 +320,7 @@ impl LittleField {
     pub(crate) fn carrying(&self, value: u64) -> Option<Vec<(usize, bool)>> {
         let bit = |(i, position)| {
             let bit = match self.bcd {
-                true => value / 10u64.pow(i as u32 / 4) % 10 >> (i % 4) & 1,
+                true => (value / 10u64.pow(i as u32 / 4) % 10) >> (i % 4) & 1,
                 false => value >> i & 1,
             };
             (position, bit == 1)
