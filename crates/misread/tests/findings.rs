@@ -165,7 +165,7 @@ fn a_sound_capture_at_the_reader_points_to_the_panel() {
     let found = answer(&case(&[(GOOD, sound)], Some(ProbeAt::Panel)));
     assert!(found.notes.is_empty(), "{:?}", found.notes);
     // The lines have been recorded at the panel: no use in doing it again.
-    assert!(found.next.iter().all(|test| test.test != "capture"));
+    assert!(found.next.iter().all(|step| step.id != "capture"));
 }
 
 #[test]
