@@ -78,15 +78,12 @@ fn knowns(layout: &Layout) -> Vec<Expected> {
 fn lost(little: &Little, known: &Known, wire: Wire) -> Vec<Vec<f64>> {
     let frames: Vec<Frame> =
         little.frames().into_iter().filter(|frame| little.carries(frame, known)).collect();
-    let swapped = matches!(wire, Wire::Swapped(_));
     let model = Model::default();
     let rates: &[f64] = match wire.cause() {
         Cause::D0Weak | Cause::D1Weak | Cause::BothWeak => &model.rates.weak,
         _ => &[0.0],
     };
-    let at = |&rate: &f64| {
-        frames.iter().map(|t| nothing_arrives(wire.cause(), swapped, rate, little, t)).collect()
-    };
+    let at = |&rate: &f64| frames.iter().map(|t| nothing_arrives(wire, rate, little, t)).collect();
     rates.iter().map(at).collect()
 }
 

@@ -1,6 +1,6 @@
 //! What a cause makes of one frame, every way followed to its end.
 
-use misread::cause::Cause;
+use misread::cause::{Cause, Wire};
 
 use super::{Frame, Little, Read};
 
@@ -120,8 +120,15 @@ impl Through {
 /// the rate is the number of the way.
 pub(crate) fn arrives(cause: &str, rate: f64, little: &Little, t: &Frame, r: &Read) -> f64 {
     let cause = Cause::ALL.into_iter().find(|c| c.id() == cause).unwrap();
-    let way = if matches!(cause, Cause::LinesShorted | Cause::Padded) { rate as usize } else { 0 };
-    Through { swapped: false, cause, way }.sent(little, t, r).at(rate)
+    arrives_by(Wire::Alone(cause), rate, little, t, r)
+}
+
+/// The same of a wire state that does not come and go.
+pub(crate) fn arrives_by(wire: Wire, rate: f64, little: &Little, t: &Frame, r: &Read) -> f64 {
+    let (swapped, cause) = (matches!(wire, Wire::Swapped(_)), wire.cause());
+    let has_ways = matches!(cause, Cause::LinesShorted | Cause::Padded);
+    let way = if has_ways { rate as usize } else { 0 };
+    Through { swapped, cause, way }.sent(little, t, r).at(rate)
 }
 
 /// The probability that the frame arrives as two reads.
@@ -132,17 +139,15 @@ pub(crate) fn arrives_split(t: &Frame, first: &Read, second: &Read) -> f64 {
 }
 
 /// The probability that nothing at all arrives of the frame.
-pub(crate) fn nothing_arrives(
-    cause: Cause,
-    swapped: bool,
-    rate: f64,
-    little: &Little,
-    t: &Frame,
-) -> f64 {
+pub(crate) fn nothing_arrives(wire: Wire, rate: f64, little: &Little, t: &Frame) -> f64 {
     use Cause::*;
-    let loses = matches!(cause, D0Open | D1Open | D0Weak | D1Weak | BothWeak);
-    // What else there is leaves at least one bit of four.
-    if loses { Through { swapped, cause, way: 0 }.sent(little, t, &vec![]).at(rate) } else { 0.0 }
+    match wire.cause() {
+        D0Open | D1Open | D0Weak | D1Weak | BothWeak => {
+            arrives_by(wire, rate, little, t, &Read::new())
+        }
+        // What else there is leaves at least one bit of four.
+        _ => 0.0,
+    }
 }
 
 /// Every bit complemented.

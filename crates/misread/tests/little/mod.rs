@@ -20,11 +20,11 @@ mod unlisted;
 
 pub(crate) use asked::{Asked, as_bits, as_read, key};
 pub(crate) use behind::{Card, cards_behind};
-pub(crate) use channel::{arrives, arrives_split, nothing_arrives};
+pub(crate) use channel::{arrives, arrives_by, arrives_split, nothing_arrives};
 pub(crate) use drawn::{Dice, Drawn, Sending, draw, random_model};
 pub(crate) use joint::{Key, Of, suffering, weigh};
 pub(crate) use question::{Question, Said, Shown, wires};
-pub(crate) use unlisted::length_weight;
+pub(crate) use unlisted::{length_weight, stranger};
 
 use std::collections::BTreeMap;
 

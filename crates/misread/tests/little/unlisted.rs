@@ -30,7 +30,7 @@ fn counts<'a>(bits: impl Iterator<Item = &'a Option<bool>>) -> (usize, usize) {
 }
 
 /// s(r): the bits of a read of which only the length is known.
-fn stranger(read: &Read) -> f64 {
+pub(crate) fn stranger(read: &Read) -> f64 {
     let (ones, zeros) = counts(read.iter());
     0.5 * sequence(ones, zeros) + 0.5 * 0.5f64.powi((ones + zeros) as i32)
 }
