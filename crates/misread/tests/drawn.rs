@@ -120,7 +120,7 @@ fn each_wire_state_comes_as_often_as_its_weight() {
     wire_states_come_by_weight(200_000);
 }
 
-/// So rare as they are, each by itself. `.ci/run` has it.
+/// So many that none is too rare to stand by itself; one for `.ci/run`.
 #[test]
 #[ignore = "a minute or two; cargo test --release -p misread --test drawn -- --ignored"]
 fn each_rare_wire_state_comes_as_often_as_its_weight() {

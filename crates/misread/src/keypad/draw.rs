@@ -103,8 +103,7 @@ pub fn draw_presses(
             true => any_keys(said.len(), habits, random),
             false => said.to_vec(),
         };
-        // Some ways of filling up leave a frame as it is.
-        let Some(received) = send_presses(&fault, &keys, mode, random) else { continue };
+        let received = send_presses(&fault, &keys, mode, random).ok_or(NothingToDraw)?;
         let (of, received): (Vec<usize>, Vec<SentRead>) =
             received.into_iter().enumerate().filter(|(_, read)| !read.bits.is_empty()).unzip();
         if received.is_empty() {
@@ -153,8 +152,8 @@ pub fn send_presses(
     let layout = Layout::new(mode.spec()).ok()?;
     let frames: Vec<Bits> = keys.iter().map(|&key| mode.encode(key)).collect();
     match (fault.wire(), fault.held()) {
-        // A press is one read.
-        (wire, _) if wire.cause() == Cause::FrameSplit => None,
+        // A press is one read, and is not filled up.
+        (wire, _) if matches!(wire.cause(), Cause::FrameSplit | Cause::Padded) => None,
         (Wire::Alone(Cause::BitsChanged), _) => {
             let sound = Fault::new(Cause::None, Held::Nothing).ok()?;
             let only = below(frames.len(), random);

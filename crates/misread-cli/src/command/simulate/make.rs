@@ -200,7 +200,7 @@ fn chosen_keys(
     let fault = fault(args, wire, mode.bits(), &Candidates::weighted([]))?;
     let sent = send_presses(&fault, &said, mode, &mut seeded(args.seed, 2)).ok_or_else(|| {
         Refusal::new(
-            format!("{wire} does nothing to keys: a press is one read of {mode}"),
+            format!("{wire} does nothing to keys: a press is one read of {mode}, as it is sent"),
             "another cause, or a card",
         )
     })?;
