@@ -22,6 +22,7 @@ mod readme;
 mod schema;
 mod simulate;
 mod simulated;
+mod situations;
 mod streams;
 mod watch;
 
