@@ -22,6 +22,7 @@ use crate::reads::{self, Item, Source};
 use crate::recording::{Recording, damage_refusal, for_captures};
 use crate::refusal::{Refusal, text_message};
 use crate::values;
+use crate::words::count;
 
 /// What is asked.
 pub(crate) struct Question {
@@ -278,7 +279,7 @@ fn expect(texts: &[String], reads: &mut [CaseRead], masking: Masking) -> Result<
     }
     if texts.len() != 1 && texts.len() != reads.len() {
         return Err(Refusal::new(
-            format!("--expect is given {} times for {} reads", texts.len(), reads.len()),
+            format!("--expect is given {} times for {}", texts.len(), count(reads.len(), "read")),
             "--expect once, for every read, or once for each read",
         ));
     }
