@@ -62,8 +62,8 @@ fn swapped_lines_are_named_first() {
     let rows: String = scattered(40).into_iter().map(row).collect();
     fs::write(&sheet, "bits,facility,card\n".to_owned() + &rows).unwrap();
     let run = misread(["layout", "learn", sheet.to_str().unwrap()]);
-    let first = "40 reads of 26 bits, all turned over (D0 and D1 swapped?): the layout is\n\
-                 settled\n";
+    let first =
+        "40 reads of 26 bits, all turned over (D0 and D1 swapped?): the layout is settled\n";
     assert!(run.stdout.starts_with(first), "{run:?}");
 }
 

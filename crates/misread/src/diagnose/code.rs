@@ -102,8 +102,12 @@ impl Code {
         }
     }
 
-    /// The frames that agree with what was seen; `None` if there are none.
+    /// The frames that agree with what was seen; `None` if there are none, as
+    /// where more was seen than a frame has.
     pub(crate) fn narrowed(&self, seen: Known) -> Option<Code> {
+        if !seen.bits.without(Words::first(self.n)).is_empty() {
+            return None;
+        }
         let known = self.known.and_also(seen)?;
         Code { n: self.n, known, checks: self.checks.clone(), free: 0 }.settled()
     }

@@ -7,7 +7,8 @@ use misread::Bits;
 use misread::cause::ProbeAt;
 use misread::cause::catalogue::{card_info, headline};
 use misread::diagnose::{
-    Case, CaseRead, DiagnoseError, Diagnosis, Expected, Verdict, diagnose, percent, posterior,
+    Case, CaseRead, DiagnoseError, Diagnosis, Expected, Presented, Verdict, diagnose, percent,
+    posterior,
 };
 use misread::file::{Entry, LineError, LineProblem};
 use misread::pulse::{Evidence, Limits, Pulse, Rhythm};
@@ -372,7 +373,10 @@ impl<'a> Session<'a> {
             .collect();
         since_change(&verdicts, |reads| {
             let Question { candidates, model, .. } = &self.question;
-            let case = self.case(reads.iter().filter_map(|&at| self.kept.get(at)));
+            // One card presented before and after would speak for taking the reads
+            // together, whatever was changed.
+            let kept = reads.iter().filter_map(|&at| self.kept.get(at));
+            let case = Case { presented: Presented::Several, ..self.case(kept) };
             let go_on = &mut |_| ControlFlow::Continue(());
             posterior(&case, candidates, model, go_on).map_or(0.0, |found| found.ln_evidence)
         })
