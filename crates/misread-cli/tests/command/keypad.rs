@@ -236,7 +236,7 @@ fn priors_are_taken_as_explain_takes_them() {
     assert_eq!((run.status, run.stdout.as_str()), (2, ""), "{run:?}");
     assert!(run.stderr.contains("priors.toml") && run.stderr.contains("lines-swaped"));
     // Nothing is possible: that is no dead keypad, and no lack of reads.
-    fs::write(&path, "[causes]\nunknown-layout = 1\n").unwrap();
+    fs::write(&path, "[causes]\nbytes-reversed = 1\n").unwrap();
     for command in ["keypad", "explain"] {
         let run = misread([command, "--priors", file, "--reads", &written(&folder)]);
         assert_eq!(run.status, 2, "{run:?}");

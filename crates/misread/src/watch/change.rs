@@ -1,15 +1,12 @@
 //! Whether something was changed between two reads, as in mending: then those
-//! since are explained together, and not all.
+//! since are explained together, and not all. What is changed back and forth
+//! comes at times, which the diagnosis says by itself.
 
 use crate::diagnose::Verdict;
 
 /// How likely it is that something is changed at the gate between two reads, as
 /// the conductors are, or the reader (judgement).
 const CHANGED: f64 = 0.02;
-
-/// How likely it is that somebody changes something there back and forth, as who
-/// swaps the conductors again and again to see what it does (judgement).
-const AT_WORK: f64 = 0.02;
 
 /// The first of the reads that are to be explained together. All of them, unless
 /// it is likelier that something was changed in between and one thing holds
@@ -52,14 +49,8 @@ pub fn since_change(verdicts: &[Option<Verdict>], ln_evidence: impl Fn(&[usize])
     let starts = || turns.iter().copied().take_while(|&turn| turn < at);
     let apart: f64 =
         [0].into_iter().chain(starts()).zip(starts().chain([at])).map(|(a, b)| ln(a, b)).sum();
-    let seldom = (apart + starts().count() as f64 * CHANGED.ln()).max(ln(0, at));
-    let seldom = seldom + CHANGED.ln() + ln(at, all);
-    let often = match turns.last() == Some(&at) {
-        true => ln_back_and_forth(verdicts, turns.len(), &ln_evidence),
-        false => None,
-    };
-    let apart = often.map_or(seldom, |often| seldom.max(often));
-    if apart > ln(0, all) { at } else { 0 }
+    let before = (apart + starts().count() as f64 * CHANGED.ln()).max(ln(0, at));
+    if before + CHANGED.ln() + ln(at, all) > ln(0, all) { at } else { 0 }
 }
 
 /// Where a read alone is said to be something else than the one before.
@@ -70,34 +61,4 @@ fn turns(verdicts: &[Option<Verdict>]) -> Vec<usize> {
     };
     let there = verdicts.iter().enumerate().filter_map(|(at, verdict)| Some((at, (*verdict)?)));
     there.filter(is_turn).map(|(at, _)| at).collect()
-}
-
-/// The same for all reads, of somebody who changes something back and forth so
-/// many times: one thing holds for the reads that are alike, another for the
-/// others. `None` where there are not just the two.
-fn ln_back_and_forth(
-    verdicts: &[Option<Verdict>],
-    turns: usize,
-    ln_evidence: impl Fn(&[usize]) -> f64,
-) -> Option<f64> {
-    let there = || verdicts.iter().enumerate().filter_map(|(at, v)| Some((at, (*v)?)));
-    let (_, one) = there().next()?;
-    let (_, other) = there().find(|&(_, verdict)| verdict != one)?;
-    if there().any(|(_, verdict)| verdict != one && verdict != other) {
-        return None;
-    }
-    let of = |which: Verdict| -> Vec<usize> {
-        there().filter(|&(_, verdict)| verdict == which).map(|(at, _)| at).collect()
-    };
-    let gaps = there().count() - 1;
-    Some(ln_at_work(turns, gaps) + ln_evidence(&of(one)) + ln_evidence(&of(other)))
-}
-
-/// The natural logarithm of how likely it is that somebody is at work who changes
-/// something in just these many of the gaps between reads, at any rate alike.
-fn ln_at_work(changes: usize, gaps: usize) -> f64 {
-    // ∫ρᵏ(1−ρ)ⁿ⁻ᵏdρ = 1/((n+1)·(n over k)).
-    let still = gaps.saturating_sub(changes);
-    let ways: f64 = (1..=changes).map(|i| ((still + i) as f64 / i as f64).ln()).sum();
-    AT_WORK.ln() - ways - (gaps as f64 + 1.0).ln()
 }

@@ -148,9 +148,9 @@ impl<'a> Session<'a> {
             let since = self.since;
             let title = match (all - from, since) {
                 (1, 1) => "The read".to_owned(),
-                (1, _) => format!("The last of {since} reads; no one fault explains more of them"),
+                (1, _) => format!("The last of {since} reads; something was changed before it"),
                 (shown, _) if from > 0 => {
-                    format!("The last {shown} of {since} reads; no one fault explains more of them")
+                    format!("The last {shown} of {since} reads; something was changed before them")
                 }
                 (shown, since) if shown == since => format!("All {since} reads together"),
                 (shown, since) => format!("The last {shown} of {since} reads together"),
