@@ -36,7 +36,7 @@ fn a_riddle_has_its_answer_beside_it() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("riddle.vcd");
     let file = path.to_str().unwrap();
-    let args = ["--draw-cause", "--reads", "3", "--seed", "7", "--as", "vcd", "-o", file];
+    let args = ["--draw-cause", "--reads", "3", "--seed", "8", "--as", "vcd", "-o", file];
     let run = simulate(&args);
     assert_eq!(run.status, 0, "{run:?}");
     assert!(run.stdout.starts_with("3 reads written to "), "{run:?}");
@@ -84,8 +84,8 @@ fn a_riddle_of_keys_tells_which_were_said_and_which_were_pressed() {
         .collect();
     let others = pressed.iter().filter(|keys| keys.is_string() && *keys != "2580#").count();
     let none = pressed.iter().filter(|keys| keys.is_null()).count();
-    // Of 120, 0.05 and 0.015; the first four standard deviations wide.
-    assert!((1..=15).contains(&others) && none <= 7, "{others} {none}");
+    // Of 120, 0.05 and 0.1, four standard deviations wide.
+    assert!((1..=15).contains(&others) && (1..=25).contains(&none), "{others} {none}");
     let (run, _, truth) = made("masked.csv", "3", &["--mask"]);
     assert!(run.stdout.contains("are said to be •••••."), "{run:?}");
     assert_eq!(truth["keys"], serde_json::json!({ "said": "•••••", "pressed": "•••••" }));

@@ -10,15 +10,25 @@ use crate::{misread, misread_with};
 /// Less than this, and a cause that is so counts as not found.
 const CONSIDERED: f64 = 0.02;
 
-fn causes() -> Vec<String> {
+/// Every wire state, and those of one cause by itself.
+fn wires() -> Vec<String> {
     let answers = misread(["causes", "--json"]).json();
     let causes = answers[0]["causes"].as_array().unwrap();
     causes.iter().map(|cause| cause["cause"].as_str().unwrap().to_owned()).collect()
 }
 
+fn is_by_itself(wire: &str) -> bool {
+    !wire.contains('+') && !comes_and_goes(wire)
+}
+
+fn comes_and_goes(wire: &str) -> bool {
+    wire.ends_with("-at-times") || wire == "reads-missing"
+}
+
 /// A capture made with a fault; `None` where the fault does nothing to it.
 fn simulated(args: &[&str]) -> Option<tempfile::NamedTempFile> {
-    let run = misread([&["simulate", "--as", "csv"], args].concat());
+    let kind = if args.contains(&"--as") { &[][..] } else { &["--as", "csv"] };
+    let run = misread([&["simulate"], kind, args].concat());
     assert!(run.status == 0 || run.stderr.contains("does nothing to"), "{run:?}");
     let file = tempfile::NamedTempFile::new().unwrap();
     fs::write(file.path(), run.stdout).unwrap();
@@ -31,31 +41,63 @@ fn probability(of: &Value, cause: &str) -> f64 {
     of.map(|one| one["probability"].as_f64().unwrap()).sum()
 }
 
+/// What comes at times, drawn so that some suffer it and some do not.
+fn some_suffer(args: &[&str]) -> Option<String> {
+    let seeds = 1..40;
+    seeds.map(|seed| seed.to_string()).find(|seed| {
+        let args = [&["simulate", "--json", "--seed", seed], args].concat();
+        let run = misread(args);
+        run.status == 0 && {
+            let answer = &run.json()[0];
+            let reads = answer["reads"].as_array().unwrap();
+            let suffer = reads.iter().filter(|read| read["suffers"] == true).count();
+            (1..reads.len()).contains(&suffer)
+        }
+    })
+}
+
 #[test]
 fn a_captured_cause_is_found_or_cannot_be_told_from_what_is() {
     let card = ["facility=42", "card=1234"];
     for (layout, card, seed) in
         [("open-26", &card[..], "1"), ("open-26", &[], "2"), ("plain-32", &["card=305419896"], "3")]
     {
-        for cause in causes() {
-            let args = ["--layout", layout, "--cause", &cause, "--reads", "4", "--seed", seed];
-            let Some(file) = simulated(&[&args, card].concat()) else { continue };
+        for wire in wires() {
+            // Silence is no read; how often a card was presented a table says.
+            let by_table = wire == "reads-missing";
+            if by_table && card.is_empty() || seed != "1" && !is_by_itself(&wire) && !by_table {
+                continue;
+            }
+            let kind = if by_table { "table" } else { "csv" };
+            let args = ["--layout", layout, "--cause", &wire, "--reads", "4"];
+            let args = [&args[..], card].concat();
+            let seed = match comes_and_goes(&wire) {
+                true => some_suffer(&args).unwrap(),
+                false => seed.to_owned(),
+            };
+            let args = [&args[..], &["--seed", &seed, "--as", kind]].concat();
+            let Some(file) = simulated(&args) else { continue };
             let path = file.path().to_str().unwrap();
-            let mut explain = vec!["explain", "--json", "--layout", layout, "--capture", path];
+            let mut explain = vec!["explain", "--json", "--layout", layout];
+            explain.extend([if by_table { "--reads" } else { "--capture" }, path]);
             let expect = card.join(",");
-            if !card.is_empty() {
+            if !card.is_empty() && !by_table {
                 explain.extend(["--expect", &expect]);
             }
             let run = misread(&explain);
             let answer = &run.json()[0];
             let alike = answer["alike"].as_array().unwrap();
+            // A weak line shows itself in every read, or in some: few reads do
+            // not tell which.
+            let always = wire.strip_suffix("-at-times").unwrap_or(&wire);
             assert!(
-                answer["verdict"] == *cause
-                    || alike.iter().any(|alike| alike["cause"] == *cause)
-                    || probability(&answer["causes"], &cause) >= CONSIDERED,
-                "{layout} {cause} {seed}: {answer}"
+                answer["verdict"] == *wire
+                    || answer["verdict"] == *always
+                    || alike.iter().any(|alike| alike["cause"] == *wire)
+                    || probability(&answer["causes"], &wire) >= CONSIDERED,
+                "{layout} {wire} {seed}: {answer}"
             );
-            assert_eq!(run.status, i32::from(answer["ok"] == false), "{cause}");
+            assert_eq!(run.status, i32::from(answer["ok"] == false), "{wire}");
         }
     }
 }
@@ -100,7 +142,7 @@ fn a_code_comes_back_through_every_cause_that_loses_nothing() {
 
 #[test]
 fn a_captured_cause_is_found_at_a_keypad_whose_code_is_known() {
-    for cause in causes() {
+    for cause in wires().into_iter().filter(|wire| is_by_itself(wire)) {
         let args = ["--keys", "2580#", "--keypad", "8", "--cause", &cause, "--seed", "2"];
         let Some(file) = simulated(&args) else { continue };
         let path = file.path().to_str().unwrap();
