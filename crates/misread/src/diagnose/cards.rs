@@ -273,8 +273,8 @@ impl<'s, 'c> Search<'s, 'c> {
     /// How likely a read is of this card, over all entries.
     fn probability(&mut self, kind: usize, card: &CardFound, by_entry: &[Vec<Candidate>]) -> f64 {
         let mut probability = 0.0;
-        for entry in 0..self.entries.len() {
-            let share = match &by_entry[entry][..] {
+        for (entry, found) in by_entry.iter().enumerate() {
+            let share = match &found[..] {
                 [only] if only.certain => f64::from(only.card.fields == card.fields),
                 _ => self.share(entry, kind, card),
             };

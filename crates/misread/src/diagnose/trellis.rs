@@ -384,7 +384,7 @@ fn walk(trellis: &Trellis, reads: &[Matched], mut keep: impl FnMut(Column)) -> O
             // What follows a state with this bit, worked out once however many
             // states lead there.
             let mut passed: Vec<Option<Vec<f64>>> = vec![None; trellis.states];
-            for state in 0..trellis.states {
+            for (state, reaches) in reaches.iter_mut().enumerate() {
                 let Some(next) = trellis.next(index, state, bit).filter(|&next| reached[next])
                 else {
                     continue;
@@ -400,7 +400,7 @@ fn walk(trellis: &Trellis, reads: &[Matched], mut keep: impl FnMut(Column)) -> O
                     );
                     scratch[0].clone()
                 });
-                reaches[state] = true;
+                *reaches = true;
                 let row = &mut column.weights[state * size..][..size];
                 for (sum, follow) in row.iter_mut().zip(follow) {
                     *sum += prior * *follow;

@@ -35,7 +35,8 @@ pub(super) fn lines(
         layout.is_some_and(|layout| layout.bits() != reads[*at].bits.len())
     };
     let mut lines = Vec::new();
-    let more = those.iter().skip(1).filter(|&at| one_card && is_walked(at));
+    let is_split = found.wire.cause() == Cause::FrameSplit;
+    let more = those.iter().skip(1).filter(|&at| one_card && !is_split && is_walked(at));
     let drawn: Vec<usize> = std::iter::once(first).chain(more.copied()).take(MOST_DRAWN).collect();
     let several = reads.len() > 1;
     for at in drawn {

@@ -5,6 +5,7 @@ use misread::diagnose::{CardFound, Diagnosis, WireFound};
 use super::super::question::Question;
 use crate::draw::{Ink, Line, hanging};
 use crate::masking::Masking;
+use crate::words::percent;
 
 /// How many reads are listed.
 const MOST: usize = 10;
@@ -64,7 +65,7 @@ fn of_card(question: &Question, card: &CardFound, masking: Masking) -> String {
         (true, _) => "too many are possible to say; no field is certain".to_owned(),
         (false, true) if card.is_sure() => values,
         (false, true) => {
-            format!("most likely {values} ({})", crate::words::percent(card.probability))
+            format!("not certain; most likely {values} ({})", percent(card.probability))
         }
         (false, false) => format!("several are possible; certain is {values}"),
     }
