@@ -13,9 +13,9 @@ fn what_is_stated_comes_true_as_often() {
     assert!(found.cases > 4_900);
     assert!(found.holds(), "{}", found.tables());
     // It says something: most answers are nearly sure, and many are not.
-    let sure = found.answers[9];
+    let sure = found.wires[9];
     assert!(sure.statements > 2_000 && sure.mean() > 0.95);
-    assert!(found.answers[..9].iter().map(|band| band.statements).sum::<u64>() > 500);
+    assert!(found.wires[..9].iter().map(|band| band.statements).sum::<u64>() > 500);
 }
 
 /// From captures, each written to a file and read back: the probabilities

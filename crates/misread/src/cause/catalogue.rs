@@ -161,7 +161,7 @@ pub static CAUSES: [CauseInfo; Cause::ALL.len()] = [
                 "Paste the bits without the 0s that fill them up, or paste them as hexadecimal \
                   with the frame's length.",
             ),
-            look("The recorder can stay as it is: the wiring is sound."),
+            look("The recorder can stay as it is."),
         ],
         caution: None,
     },

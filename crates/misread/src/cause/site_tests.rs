@@ -55,6 +55,9 @@ pub struct Row {
     pub why: &'static str,
 }
 
+/// The test that presents a card whose number is known.
+pub(crate) const KNOWN_CARD: &str = "known-card";
+
 /// The test that records both lines at the panel.
 pub(super) const CAPTURE: &str = "capture";
 
@@ -77,7 +80,7 @@ const EXTRAS: &[Cause] =
 /// The tests, in the order they are listed where they are equally good.
 pub static SITE_TESTS: [SiteTest; 7] = [
     SiteTest {
-        id: "known-card",
+        id: KNOWN_CARD,
         says: "Present a card whose number you know, and compare",
         minutes: 2.0,
         touches_wire: false,

@@ -24,6 +24,9 @@ pub(super) struct Cards {
     pub(super) rate: Option<f64>,
 }
 
+/// A card less likely than this, given the wire state, is none to speak of.
+const LEAST_CARD: f64 = 0.01;
+
 /// Finds them for the first `most` different reads.
 pub(super) fn find_cards(
     solver: &mut Solver<'_>,
@@ -155,7 +158,7 @@ impl<'s, 'c> Search<'s, 'c> {
             }
         }
         match best {
-            Some(best) if best.probability > 0.0 => best,
+            Some(best) if best.probability > LEAST_CARD => best,
             _ => self.certain(kind, by_entry.into_iter().flatten()),
         }
     }

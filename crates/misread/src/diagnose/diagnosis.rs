@@ -23,6 +23,7 @@ use super::steps::{ToDo, steps};
 use super::units::Units;
 use super::wording::Numbers;
 use crate::cause::catalogue::WIRE_CAUTION;
+use crate::cause::site_tests::KNOWN_CARD;
 use crate::cause::{CardState, Cause, Fault, Model, Sought, Whose, Wire};
 
 /// Wire states less likely than this are not spoken of.
@@ -265,8 +266,9 @@ pub fn diagnose(
     if ok {
         next.clear();
     }
-    let alike = alike(wire, &posterior, model);
-    let steps = steps(verdict, mine, case, candidates, numbers);
+    let expected = case.reads.iter().any(|read| !read.expected.is_empty());
+    let alike = alike(wire, &posterior, model, expected);
+    let steps = steps(verdict, mine, &these, case, candidates, numbers);
     let mut diagnosis = Diagnosis {
         verdict,
         ok,
@@ -317,7 +319,7 @@ fn no_data() -> Diagnosis {
         moved: Vec::new(),
         alike: Vec::new(),
         notes: Vec::new(),
-        steps: steps(Verdict::NoData, None, &Case::default(), &no_layouts, Numbers::Shown),
+        steps: steps(Verdict::NoData, None, &[], &Case::default(), &no_layouts, Numbers::Shown),
         next: Vec::new(),
         cautions: vec![WIRE_CAUTION.to_owned()],
     }
@@ -379,14 +381,16 @@ fn ranked<T>(of: impl Iterator<Item = (T, f64)>) -> Vec<(T, f64)> {
 
 /// The wire states whose likelihood is that of the answer's, so that the bits
 /// say nothing between them.
-fn alike(answer: Wire, posterior: &Posterior, model: &Model) -> Vec<Alike> {
+fn alike(answer: Wire, posterior: &Posterior, model: &Model, expected: bool) -> Vec<Alike> {
+    // A card of which nothing was said: what it carries may tell.
+    let known_card = model.tests.iter().find(|test| test.id == KNOWN_CARD && !expected);
     let weight = |wire: Wire| posterior.of_wire(wire) / model.wire_prior(wire);
     let mine = weight(answer);
     let is_alike =
         |&wire: &Wire| wire != answer && mine > 0.0 && (weight(wire) / mine - 1.0).abs() < 1e-9;
     Wire::all()
         .filter(is_alike)
-        .map(|wire| match tells_apart(answer, wire, model) {
+        .map(|wire| match tells_apart(answer, wire, model).or(known_card) {
             Some(test) => Alike { wire, test: Some(test.id.clone()), says: test.says.clone() },
             None => Alike { wire, test: None, says: "No test that is known here.".into() },
         })

@@ -6,7 +6,7 @@ use misread_core::layout::{Check, CheckOutcome, Layout};
 use misread_core::{Bit, Bits, Turn};
 
 use super::card::CardFound;
-use super::case::{Candidates, Case, Expected, FACILITY};
+use super::case::{Candidates, Case, Expected};
 use super::diagnosis::WireFound;
 use super::likelihood::{has_bytes, needs_trellis};
 use super::wording::{Numbers, and, count, number_word, sentence};
@@ -176,6 +176,10 @@ fn of_read(
             says.extend(against_expected(layout, exhibit, numbers));
             says
         }
+        // A sound read among those that suffer at times shows nothing of it.
+        Cause::D0Open if read.count_zeros() > 0 => Vec::new(),
+        Cause::D1Open if read.count_ones() > 0 => Vec::new(),
+        Cause::HeadLost | Cause::TailLost if read.len() >= layout.bits() => Vec::new(),
         Cause::D0Open => vec![only_one_value(layout, exhibit, Bit::One, '1', numbers)],
         Cause::D1Open => vec![only_one_value(layout, exhibit, Bit::Zero, '0', numbers)],
         Cause::LinesShorted => vec![shorted(layout, read)],
@@ -202,16 +206,17 @@ fn of_read(
              could have bent them.",
             count(read.len(), "bit")
         )],
-        Cause::Padded => vec![padded(layout, read)],
+        Cause::Padded => vec![padded(exhibit)],
         Cause::RandomBits => vec!["nothing that was tried explains these bits.".to_owned()],
         Cause::FrameSplit => Vec::new(),
     }
 }
 
-fn padded(layout: &Layout, read: &Bits) -> String {
+fn padded(exhibit: &Exhibit<'_>) -> String {
+    let (read, layout) = (&exhibit.read, exhibit.layout);
     let (n, len) = (layout.bits(), read.len());
     let filled = len.saturating_sub(n);
-    let behind = read.slice(n.min(len), len).count_ones() == 0;
+    let behind = read.slice(0, n.min(len)).agrees_with(&exhibit.found.frame);
     let where_ = if behind { "behind" } else { "in front of" };
     format!(
         "{} arrived: {}'s {n} and {} {where_} them, which make whole bytes.",
@@ -465,17 +470,28 @@ pub(crate) fn card_difference(
     found: &CardFound,
     numbers: Numbers,
 ) -> String {
-    let differing = layout.fields().iter().filter_map(|field| {
-        let name = field.name();
-        let (&expected, &found) = (expected.get(name)?, found.fields.get(name)?);
-        let word = if name == FACILITY { "facility" } else { name };
-        (expected != found).then(|| {
-            format!(
-                "{word} {} arrived, {} was expected",
-                numbers.text(found),
-                numbers.text(expected)
-            )
-        })
-    });
-    and(&differing.collect::<Vec<_>>())
+    let differing = |field: &&misread_core::layout::Field| {
+        let pair = (expected.get(field.name()), found.fields.get(field.name()));
+        matches!(pair, (Some(expected), Some(found)) if expected != found)
+    };
+    let differing: Vec<_> = layout.fields().iter().filter(differing).collect();
+    let values = |of: &Expected| -> Vec<String> {
+        let text = |field: &&misread_core::layout::Field| {
+            Some(format!("{} {}", field.name(), numbers.text(*of.get(field.name())?)))
+        };
+        differing.iter().filter_map(text).collect()
+    };
+    match differing[..] {
+        [] => String::new(),
+        [field] => format!(
+            "{} arrived, {} was expected",
+            and(&values(&found.fields)),
+            expected.get(field.name()).map(|&value| numbers.text(value)).unwrap_or_default()
+        ),
+        _ => format!(
+            "{} arrived, where {} were expected",
+            and(&values(&found.fields)),
+            and(&values(expected))
+        ),
+    }
 }

@@ -2,12 +2,15 @@
 
 mod at_times;
 
+use misread_core::Layout;
+
+use super::card::CardFound;
 use super::case::{Candidates, Case};
 use super::diagnosis::{Diagnosis, Verdict, WireFound};
 use super::evidence::card_difference;
 use super::likelihood::needs_trellis;
 use super::posterior::LayoutUsed;
-use super::wording::{Numbers, and, lower};
+use super::wording::{Numbers, and, count, lower, sentence};
 use crate::cause::catalogue::{WIRE_CAUTION, card_info, headline, wire_info};
 use crate::cause::{Cause, ProbeAt, Wire};
 
@@ -44,12 +47,49 @@ pub(super) fn concerns(
 }
 
 /// The card the answer names: the same for every read, and likely enough.
-fn named_card(found: &WireFound, candidates: &Candidates, numbers: Numbers) -> Option<String> {
+fn named_card<'a>(
+    found: &'a WireFound,
+    candidates: &'a Candidates,
+) -> Option<(&'a Layout, &'a CardFound)> {
     let mut cards = found.decoded.iter().flatten();
     let first = cards.next()?;
     let layout = candidates.layouts().get(first.layout)?;
     let same = first.is_sure() && cards.all(|card| card.is_sure() && card.fields == first.fields);
-    same.then(|| numbers.values(layout, &first.fields)).filter(|says| !says.is_empty())
+    (same && !first.fields.is_empty()).then_some((&**layout, first))
+}
+
+/// How a card is named.
+struct Named {
+    /// Behind "the read is good".
+    good: String,
+    /// Behind a fault.
+    then: String,
+}
+
+impl Named {
+    fn new(
+        layout: &Layout,
+        card: &CardFound,
+        diagnosis: &Diagnosis,
+        case: &Case,
+        numbers: Numbers,
+    ) -> Self {
+        let values = numbers.values(layout, &card.fields);
+        let alone = layout.fields().len() == 1;
+        let number = card.fields.values().next().copied().filter(|_| alone);
+        let short = number.map_or_else(|| values.clone(), |number| numbers.text(number));
+        // Where nothing of the card came through it is only what was said of it.
+        let hides = matches!(
+            diagnosis.verdict.wire().cause(),
+            Cause::LinesShorted | Cause::D0Open | Cause::D1Open
+        );
+        let said = case.reads.iter().any(|read| read.expected == card.fields);
+        let then = match hides && said && !diagnosis.verdict.wire().comes_and_goes() {
+            true => String::new(),
+            false => format!("; the card is then {short}"),
+        };
+        Named { good: format!(": {values}"), then }
+    }
 }
 
 pub(super) fn says(
@@ -60,19 +100,19 @@ pub(super) fn says(
     numbers: Numbers,
 ) -> String {
     let Some(found) = diagnosis.answer_wire() else { return String::new() };
-    let card = named_card(found, candidates, numbers);
+    let card = named_card(found, candidates);
+    let card = card.map(|(layout, card)| Named::new(layout, card, diagnosis, case, numbers));
     let all = case.reads.len();
     let empty = case.reads.iter().filter(|read| read.bits.is_empty()).count();
     let missing = (empty > 0).then(|| format!("{empty} of {all} cards gave nothing"));
-    let verdict =
-        of_verdict(diagnosis, found, case, candidates, card.as_deref(), concerns, numbers);
+    let verdict = of_verdict(diagnosis, found, case, candidates, card.as_ref(), concerns, numbers);
     let says = match (missing, diagnosis.verdict) {
         (None, Verdict::Wire(Wire::ReadsMissing)) => verdict,
         (Some(missing), Verdict::Wire(Wire::ReadsMissing)) => {
             format!("{missing}, since reads go missing; {}", others_good(all - empty))
         }
         (Some(missing), Verdict::None) if concerns.is_empty() => {
-            let card = card.map(|card| format!(": {card}")).unwrap_or_default();
+            let card = card.map(|card| card.good).unwrap_or_default();
             format!("{missing}; {}{card}", others_good(all - empty))
         }
         (Some(missing), _) => format!("{missing}; of the others: {}", lower(&verdict)),
@@ -95,7 +135,7 @@ fn of_verdict(
     found: &WireFound,
     case: &Case,
     candidates: &Candidates,
-    card: Option<&str>,
+    card: Option<&Named>,
     concerns: &[String],
     numbers: Numbers,
 ) -> String {
@@ -104,8 +144,8 @@ fn of_verdict(
         _ => None,
     };
     let full = || case.reads.iter().zip(&found.decoded).filter_map(|(r, c)| Some((r, c.as_ref()?)));
-    let by_card = card.map(|card| format!(": {card}")).unwrap_or_default();
-    let then = card.map(|card| format!("; the card is then {card}")).unwrap_or_default();
+    let by_card = card.map(|card| card.good.as_str()).unwrap_or_default();
+    let then = card.map(|card| card.then.as_str()).unwrap_or_default();
     match diagnosis.verdict {
         Verdict::None => {
             let name = layout.map_or("layouts of their own", |layout| layout.name());
@@ -142,6 +182,14 @@ fn of_verdict(
             }
         }
         Verdict::Wire(Wire::Alone(Cause::UnknownLayout)) => unlisted(case),
+        Verdict::Wire(Wire::Alone(Cause::BitsChanged)) if case.reads.len() == 1 => {
+            let says = match at_times::changed(found, case, 0) {
+                None => headline(Cause::BitsChanged.into()).into_owned(),
+                Some(1) => "One bit has the wrong value".to_owned(),
+                Some(n) => sentence(&format!("{} have the wrong value", count(n, "bit"))),
+            };
+            format!("{says}{then}")
+        }
         Verdict::Wire(wire) => {
             let some = at_times::says(found, &diagnosis.showing, case, candidates);
             format!("{}{then}", some.unwrap_or_else(|| headline(wire.into()).into_owned()))
@@ -254,6 +302,13 @@ fn of_capture(diagnosis: &Diagnosis, case: &Case) -> Vec<String> {
         notes.push(
             "The lines are sound at the reader's conductors, where this was captured: the fault, \
              if any, lies towards the panel."
+                .to_owned(),
+        );
+    }
+    if at == ProbeAt::Reader && !sound {
+        notes.push(
+            "This was captured at the reader's conductors, so the fault is there or in the \
+             reader: its tail, its joints, its supply."
                 .to_owned(),
         );
     }

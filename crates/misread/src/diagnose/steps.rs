@@ -45,6 +45,7 @@ impl From<&Step> for ToDo {
 pub(super) fn steps(
     verdict: Verdict,
     found: Option<&WireFound>,
+    showing: &[usize],
     case: &Case,
     candidates: &Candidates,
     numbers: Numbers,
@@ -63,12 +64,29 @@ pub(super) fn steps(
         Verdict::None if empty => vec![look(MISSING)],
         Verdict::None => vec![look(DECLARED)],
     };
-    let is_padded =
-        matches!(verdict.wire(), Wire::Alone(Cause::Padded) | Wire::Swapped(Cause::Padded));
-    if is_padded && let Some(says) = found.and_then(|f| unpadded(f, case, candidates, numbers)) {
+    if let (Wire::AtTimes(_), Some(at)) = (verdict.wire(), parted(showing, case)) {
+        let says =
+            format!("Ask what was done between reads {at} and {}: there it changed.", at + 1);
+        steps.insert(0, look(&says));
+    }
+    if verdict.wire() == Wire::Alone(Cause::Padded)
+        && let Some(says) = found.and_then(|f| unpadded(f, case, candidates, numbers))
+    {
         steps.insert(0, look(&says));
     }
     steps
+}
+
+/// The last read before all changes, from 1, where those that show the fault and
+/// the others part at one place in time; `None` else.
+fn parted(showing: &[usize], case: &Case) -> Option<usize> {
+    let there: Vec<bool> = (0..case.reads.len())
+        .filter(|&at| !case.reads[at].bits.is_empty())
+        .map(|at| showing.binary_search(&at).is_ok())
+        .collect();
+    let turns = there.windows(2).filter(|pair| pair[0] != pair[1]).count();
+    let at = there.windows(2).position(|pair| pair[0] != pair[1])?;
+    (turns == 1 && there.len() == case.reads.len()).then_some(at + 1)
 }
 
 /// What to paste in place of bits that are filled up.
@@ -82,9 +100,7 @@ fn unpadded(
         found.decoded.iter().enumerate().find_map(|(at, card)| Some((at, card.as_ref()?)))?;
     let read = &case.reads.get(at)?.bits;
     let n = candidates.layouts().get(card.layout)?.bits();
-    let is_turned = matches!(found.wire, Wire::Swapped(_));
-    let frame = if is_turned { card.frame.complement() } else { card.frame };
-    let behind = read.len() >= n && read.slice(0, n).agrees_with(&frame);
+    let behind = read.len() >= n && read.slice(0, n).agrees_with(&card.frame);
     let end = if behind { "first" } else { "last" };
     Some(match numbers {
         Numbers::Shown => {

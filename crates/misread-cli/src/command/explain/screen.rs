@@ -167,24 +167,30 @@ fn others(page: &mut Page, question: &Question, diagnosis: &Diagnosis, masking: 
     let answer = diagnosis.verdict.wire();
     let fields = |found: &WireFound| diagnosis_card(found).map(|card| card.fields.clone());
     let mine = diagnosis.answer_wire().and_then(fields);
-    let mut others: Vec<&WireFound> = diagnosis
+    let wires = diagnosis
         .causes
         .iter()
         .filter(|found| found.wire != answer && found.probability >= WORTH_A_LINE)
-        .collect();
-    let sound = other_pairs(question, diagnosis);
-    let more = (others.len() + sound.len()).saturating_sub(MOST_OTHERS);
-    others.truncate(MOST_OTHERS.saturating_sub(sound.len()));
-    if others.is_empty() && sound.is_empty() {
+        .map(|found| (found.probability, Other::Wire(found)));
+    let sound = other_pairs(question, diagnosis).into_iter();
+    let mut others: Vec<(f64, Other<'_>)> =
+        wires.chain(sound.map(|(says, probability)| (probability, Other::Sound(says)))).collect();
+    if others.is_empty() {
         return;
     }
+    others.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let more = others.len().saturating_sub(MOST_OTHERS);
     page.heading("What else it could be");
-    for (says, probability) in sound.iter().take(MOST_OTHERS) {
-        page.say(Ink::Plain, &format!("  {:>6}  ", percent(*probability)), says);
-    }
     let numbers = masking.numbers();
-    for found in others {
-        let lead = format!("  {:>6}  ", percent(found.probability));
+    for (probability, other) in others.into_iter().take(MOST_OTHERS) {
+        let lead = format!("  {:>6}  ", percent(probability));
+        let found = match other {
+            Other::Wire(found) => found,
+            Other::Sound(says) => {
+                page.say(Ink::Plain, &lead, &says);
+                continue;
+            }
+        };
         // Where it would name another card, that is what changes.
         let card = diagnosis_card(found).filter(|card| Some(&card.fields) != mine.as_ref());
         let card = card.and_then(|card| {
@@ -203,6 +209,13 @@ fn others(page: &mut Page, question: &Question, diagnosis: &Diagnosis, masking: 
     if more > 0 {
         page.say(Ink::Plain, "          ", &format!("… and {more} more; --json has all."));
     }
+}
+
+/// What else it could be.
+enum Other<'a> {
+    Wire(&'a WireFound),
+    /// A sound wire, with another card state or layout.
+    Sound(String),
 }
 
 /// What else may be so where the wire is sound, as the verdict says it is: other
@@ -241,6 +254,10 @@ fn diagnosis_card(found: &WireFound) -> Option<&CardFound> {
 }
 
 fn next(page: &mut Page, diagnosis: &Diagnosis) {
+    // What an outcome would say is said of something that is wrong.
+    if diagnosis.verdict == Verdict::None {
+        return;
+    }
     let Some(step) = diagnosis.next.first().filter(|step| !step.is_mend()) else { return };
     page.heading("The quickest way to tell");
     let touches = if step.touches_wire { ", supply off first: see the caution" } else { "" };

@@ -48,7 +48,7 @@ fn which(those: &[usize], all: usize) -> String {
     let number = |at: &usize| (at + 1).to_string();
     match those {
         [one] => format!("Read {} of {all}", number(one)),
-        [first, .., last] if last - first + 1 == those.len() => {
+        [first, _, .., last] if last - first + 1 == those.len() => {
             format!("Reads {} to {} of {all}", number(first), number(last))
         }
         _ if those.len() <= MOST_NAMED => {
@@ -109,7 +109,21 @@ fn what(
         Cause::D0Open => "came without the pulses on D0".to_owned(),
         Cause::D1Open => "came without the pulses on D1".to_owned(),
         Cause::LinesShorted => "came with D0 and D1 touching".to_owned(),
+        Cause::D0Weak | Cause::D1Weak | Cause::BothWeak if off.is_none() && !names_line => {
+            "came short".to_owned()
+        }
         Cause::D0Weak | Cause::D1Weak | Cause::BothWeak => format!("lost {}", pulses("")),
+        Cause::D0Noise
+        | Cause::D1Noise
+        | Cause::BothNoise
+        | Cause::D0Ringing
+        | Cause::D1Ringing
+        | Cause::BothRinging
+        | Cause::Crosstalk
+            if off.is_none() && !names_line =>
+        {
+            "came long".to_owned()
+        }
         Cause::D0Noise | Cause::D1Noise | Cause::BothNoise => {
             format!("had {}", pulses("extra "))
         }
@@ -142,7 +156,8 @@ fn what(
     }
 }
 
-fn changed(found: &WireFound, case: &Case, at: usize) -> Option<usize> {
+/// How many bits of a read are not those of its card.
+pub(super) fn changed(found: &WireFound, case: &Case, at: usize) -> Option<usize> {
     let frame = &found.decoded.get(at)?.as_ref().filter(|card| card.single)?.frame;
     let pairs = frame.iter().map(Bit::value).zip(case.reads[at].bits.iter().map(Bit::value));
     let differ = |(a, b): &(Option<bool>, Option<bool>)| a.is_some() && b.is_some() && a != b;

@@ -23,14 +23,22 @@ pub(super) fn lines(question: &Question, diagnosis: &Diagnosis, masking: Masking
     let several = reads.len() > 1;
     let mut lines = vec![Line::default()];
     for &at in order.iter().take(MOST) {
+        let length = reads[at].bits.len();
         let says = match found.decoded.get(at).and_then(Option::as_ref) {
             _ if reads[at].bits.is_empty() => "nothing arrived".to_owned(),
+            _ if suffers(at) && found.wire.cause().is_without_layout() => {
+                format!("{}, of no layout that is listed", bits(length))
+            }
             Some(card) => of_card(question, card, masking),
             None => continue,
         };
         let lead = if several { format!("Read {}: ", at + 1) } else { "The card: ".to_owned() };
-        let odd = match suffers(at) && !reads[at].bits.is_empty() {
-            true => format!(" ({})", bits(reads[at].bits.len())),
+        let card = found.decoded.get(at).and_then(Option::as_ref);
+        let layout = card.and_then(|card| question.layout(card.layout));
+        let is_off = layout.is_some_and(|layout| layout.bits() != length);
+        let off_frame = found.wire.cause().is_without_layout();
+        let odd = match suffers(at) && is_off && !off_frame && length > 0 {
+            true => format!(" ({})", bits(length)),
             false => String::new(),
         };
         lines.extend(hanging(Ink::Plain, &lead, &format!("{says}{odd}")));
@@ -62,12 +70,12 @@ fn of_card(question: &Question, card: &CardFound, masking: Masking) -> String {
     let Some(layout) = question.layout(card.layout) else { return String::new() };
     let values = masking.numbers().values(layout, &card.fields);
     match (card.fields.is_empty(), card.single) {
-        (true, _) => "too many are possible to say; no field is certain".to_owned(),
+        (true, _) => "not certain; too many cards are possible".to_owned(),
         (false, true) if card.is_sure() => values,
         (false, true) => {
             format!("not certain; most likely {values} ({})", percent(card.probability))
         }
-        (false, false) => format!("several are possible; certain is {values}"),
+        (false, false) => format!("not certain; sure is {values}"),
     }
 }
 
