@@ -12,8 +12,9 @@ use misread::Bit;
 use misread::cause::Cause;
 use misread::diagnose::{CardFound, Numbers, diagnose};
 
-/// A card that is less likely than this is none of those that can be.
-const RULED_OUT: f64 = 1e-8;
+/// A card that is less likely than this is none of those that can be, and
+/// probabilities are said to as much.
+const RULED_OUT: f64 = 1e-6;
 
 /// The field bits of a frame in which some may be unknown.
 fn told(found: &CardFound, little: &Little) -> Vec<Option<bool>> {
@@ -35,7 +36,7 @@ fn judge(found: &CardFound, little: &Little, cards: &BTreeMap<Card, f64>) -> Opt
             () if told.contains(&None) => Some("one card, with bits open"),
             () if bests.len() > 1 => Some("one card of several"),
             () if !agrees(bests[0]) => Some("not the most likely card"),
-            () if (found.probability - best).abs() > 1e-9 => Some("its probability"),
+            () if (found.probability - best).abs() > RULED_OUT => Some("its probability"),
             () => None,
         };
     }
@@ -94,8 +95,8 @@ fn hold(littles: &[Little], seed: u64, numbers: impl Iterator<Item = u64>) -> (u
                     likely.sort_by(|a, b| b.1.total_cmp(a.1));
                     likely.truncate(3);
                     off.push(format!(
-                        "{what}: {number} {} {} {reads:?} {read}: {card:?} {likely:?}",
-                        found.wire, little.name
+                        "{what}: {number} {} {} {:?} {reads:?} {read}: {card:?} {likely:?}",
+                        found.wire, little.name, drawn.said
                     ));
                 }
             }
