@@ -7,31 +7,36 @@ mod bands;
 
 use bands::{Given, calibrate, interval};
 
+/// Few enough for every run; the example tells of more.
 #[test]
 fn what_is_stated_comes_true_as_often() {
-    let found = calibrate(Given::Bits, 5_000, 1).unwrap();
-    assert!(found.cases > 4_900);
+    let mut found = calibrate(Given::Bits, 500, 1).unwrap();
+    assert_eq!(found.cases, 500);
     assert!(found.holds(), "{}", found.tables());
-    // It says something: most answers are nearly sure, and many are not.
+    // It says something: most wire states are nearly sure, and many are not.
     let sure = found.wires[9];
-    assert!(sure.statements > 2_000 && sure.mean() > 0.95);
-    assert!(found.wires[..9].iter().map(|band| band.statements).sum::<u64>() > 500);
+    assert!(sure.statements > 250 && sure.mean() > 0.94);
+    let unsure: u64 = found.wires[1..9].iter().map(|band| band.statements).sum();
+    assert!(unsure > 100 && found.suffering.iter().any(|band| band.statements > 0));
+    // And where it is off by a tenth that is seen.
+    found.wires[9].came_true -= found.wires[9].statements / 10;
+    assert!(!found.holds());
 }
 
 /// From captures, each written to a file and read back: the probabilities
 /// still hold, and the pulses add to what the bits say.
 #[test]
 fn what_is_stated_of_captures_comes_true_as_often() {
-    let found = calibrate(Given::Captures, 2_000, 1).unwrap();
-    assert_eq!(found.cases, 2_000);
+    let found = calibrate(Given::Captures, 300, 1).unwrap();
+    assert!(found.cases + found.not_shown == 300 && found.not_shown < 10);
     assert!(found.holds(), "{}", found.tables());
     assert!(found.right > found.right_by_bits, "{} {}", found.right, found.right_by_bits);
 }
 
 #[test]
 fn the_same_seed_gives_the_same_tables() {
-    assert_eq!(calibrate(Given::Bits, 60, 3).unwrap(), calibrate(Given::Bits, 60, 3).unwrap());
-    assert_ne!(calibrate(Given::Bits, 60, 3).unwrap(), calibrate(Given::Bits, 60, 4).unwrap());
+    assert_eq!(calibrate(Given::Bits, 20, 3).unwrap(), calibrate(Given::Bits, 20, 3).unwrap());
+    assert_ne!(calibrate(Given::Bits, 20, 3).unwrap(), calibrate(Given::Bits, 20, 4).unwrap());
 }
 
 /// Source: the example of the exact binomial test in the documentation of R

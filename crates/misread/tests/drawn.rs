@@ -122,9 +122,9 @@ fn each_wire_state_comes_as_often_as_its_weight() {
 
 /// So many that none is too rare to stand by itself; one for `.ci/run`.
 #[test]
-#[ignore = "a minute or two; cargo test --release -p misread --test drawn -- --ignored"]
+#[ignore = "half a minute; cargo test -p misread --test drawn -- --ignored"]
 fn each_rare_wire_state_comes_as_often_as_its_weight() {
-    wire_states_come_by_weight(20_000_000);
+    wire_states_come_by_weight(5_000_000);
 }
 
 /// With one presentation nothing is asked of coming and going, and frames
