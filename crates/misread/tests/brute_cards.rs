@@ -34,14 +34,14 @@ fn judge(found: &CardFound, little: &Little, cards: &BTreeMap<Card, f64>) -> Opt
     if found.single {
         return match () {
             () if told.contains(&None) => Some("one card, with bits open"),
-            () if bests.len() > 1 => Some("one card of several"),
+            () if best <= 0.5 => Some("a card that others together are as likely as"),
             () if !agrees(bests[0]) => Some("not the most likely card"),
             () if (found.probability - best).abs() > RULED_OUT => Some("its probability"),
             () => None,
         };
     }
     match () {
-        () if bests.len() == 1 => Some("the most likely card is not named"),
+        () if best > 0.5 + RULED_OUT => Some("the likeliest card is not named"),
         () if cards.iter().any(|(card, &p)| p > RULED_OUT && !agrees(card)) => Some("not certain"),
         () if found.probability != 0.0 => Some("a probability of no card"),
         () => None,

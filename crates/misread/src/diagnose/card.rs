@@ -10,10 +10,11 @@ use super::case::Expected;
 use super::code::{Code, Known};
 use super::gf2::Words;
 use super::likelihood::{
-    Chances, Posed, Received, all_agree, chances_of_all, has_bytes, reverse_bytes, twice, unpadded,
+    Chances, Posed, Received, all_agree, chances_of_all, changed, has_bytes, reverse_bytes, twice,
+    unpadded,
 };
 use super::likelihoods::Base;
-use super::trellis::{self, Column, Matched, Trellis, columns};
+use super::trellis::{self, Column, Matched, Trellis, columns, nearest};
 use crate::cause::Cause;
 use crate::channel::{Padding, Pulses};
 
@@ -37,12 +38,12 @@ const RULED_OUT: f64 = 1e-9;
 pub struct CardFound {
     /// The layout it is of, by index.
     pub layout: usize,
-    /// The card's values: all its fields where one card is the most likely,
-    /// otherwise those that are certain.
+    /// The card's values: all its fields where one card is likelier than all
+    /// others together, otherwise those that are certain.
     pub fields: Expected,
     /// The frame the reader sent, `?` where it is not known.
     pub frame: Bits,
-    /// Whether one card is more likely than every other.
+    /// Whether one card is likelier than all others together.
     pub single: bool,
     /// How likely it is that card, 0 to 1, given the wire state; 0 where no
     /// single one is.
@@ -79,15 +80,25 @@ impl CardFound {
     }
 }
 
-/// The most likely card behind reads of one card. `rates` come with the
-/// logarithm of the weight that the other reads of the case give each.
-pub(crate) fn most_likely_card(
+/// The frames behind reads of one card, as a cause leaves them.
+pub(crate) struct Behind {
+    /// What is certain of them.
+    pub(crate) certain: Known,
+    /// A frame that is as likely as any, or some of its bits; `None` where there
+    /// are too many to say.
+    pub(crate) likely: Option<Known>,
+}
+
+/// What is behind reads of one card. `rates` come with the logarithm of the
+/// weight that the other reads of the case give each. `None` where the reads are
+/// ruled out.
+pub(crate) fn behind(
     base: Base,
     rates: &[(f64, f64)],
     reads: &[Received],
     layout: &Layout,
     posed: &Posed,
-) -> CardFound {
+) -> Option<Behind> {
     let turned: Vec<Received>;
     let (cause, reads) = match base.turned {
         false => (base.cause, reads),
@@ -97,32 +108,41 @@ pub(crate) fn most_likely_card(
         }
     };
     let code = &posed.code;
-    let is_known = field_bits(layout).without(code.known.bits).is_empty();
-    let frame = match (Pulses::of(cause), &posed.trellis) {
+    let known = |known: Known| Some(Behind { certain: known, likely: Some(known) });
+    if reads.is_empty() {
+        return known(code.known);
+    }
+    match (Pulses::of(cause), &posed.trellis) {
         (Some(pulses), Ok(trellis)) => {
-            frame_of_pulses(&pulses, rates, reads, layout, code, trellis)
+            frames_of_pulses(&pulses, rates, reads, layout, code, trellis)
         }
-        (Some(_), Err(_)) => None,
-        (None, _) if cause == Cause::BitsChanged => match is_known {
-            true => Some(code.known),
-            false => heaviest(frames_changed(reads, posed), layout),
-        },
+        (Some(_), Err(_)) => Some(Behind { certain: code.known, likely: None }),
+        // Whichever bits are changed, what else is known stays.
+        (None, _) if cause == Cause::BitsChanged => {
+            let likely = match field_bits(layout).without(code.known.bits).is_empty() {
+                true => Some(code.known),
+                false => nearest_frame(reads, posed),
+            };
+            Some(Behind { certain: code.known, likely })
+        }
         (None, _) => {
             let fill = base.turned;
-            common(Padding::ALL.iter().filter_map(|&way| {
+            let frames = Padding::ALL.iter().filter_map(|&way| {
                 let seen = |received: &Received| shown(cause, &received.bits, way, code.n, fill);
                 let code = match cause {
                     Cause::BytesReversed => posed.bytes_reversed.as_ref()?,
                     _ => code,
                 };
                 code.narrowed(all_agree(reads.iter().map(seen))?)
-            }))
+            });
+            known(common(frames)?)
         }
-    };
-    match frame {
-        Some(known) => CardFound::new(layout, cause, bits_of(known, layout.bits())),
-        None => CardFound::unknown(layout),
     }
+}
+
+/// A frame, or some of its bits, as a card.
+pub(crate) fn card_of(layout: &Layout, cause: Cause, frame: Known) -> CardFound {
+    CardFound::new(layout, cause, bits_of(frame, layout.bits()))
 }
 
 /// What a read shows of the frame, under a cause that keeps the length, cuts it
@@ -138,59 +158,15 @@ fn shown(cause: Cause, read: &Bits, way: Padding, n: usize, fill: bool) -> Optio
     }
 }
 
-/// The sets of frames that differ from the first of the reads in one bit, each
-/// as likely as the others; in two where there are none.
-fn frames_changed(reads: &[Received], posed: &Posed) -> Vec<Code> {
-    let Some(read) = reads.first() else { return Vec::new() };
-    let n = posed.code.n;
-    let known = Known::of_read(&read.bits, 0);
-    let window = posed.code.seen_at(known.bits);
-    let possible = |known: &Known| window.log2_probability(known.values).is_some();
-    let one: Vec<Known> =
-        (0..n).map(|index| with_one_changed(known, index)).filter(possible).collect();
-    let sets = match one.is_empty() {
-        false => one,
-        true => (0..n)
-            .flat_map(|a| (0..a).map(move |b| (a, b)))
-            .map(|(a, b)| with_one_changed(with_one_changed(known, a), b))
-            .filter(possible)
-            .take(MOST_STEPS)
-            .collect(),
-    };
-    sets.into_iter().filter_map(|known| posed.code.narrowed(known)).collect()
-}
-
-/// An unread bit stays unread whichever value it had.
-fn with_one_changed(mut seen: Known, index: usize) -> Known {
-    if seen.bits.contains(index) {
-        let value = seen.values.contains(index);
-        seen.values.set(index, !value);
-    }
-    seen
-}
-
-/// What the sets of frames with the most likely card agree on: that of more sets
-/// than any other. What all agree on, where there is no such card or a set
-/// leaves its card open.
-fn heaviest(sets: Vec<Code>, layout: &Layout) -> Option<Known> {
-    let fields = field_bits(layout);
-    let mut cards: Vec<(Words, Vec<Code>)> = Vec::new();
-    for code in &sets {
-        if !fields.without(code.known.bits).is_empty() {
-            return common(sets.into_iter());
-        }
-        let card = code.known.values.and(fields);
-        match cards.iter_mut().find(|(other, _)| *other == card) {
-            Some((_, ways)) => ways.push(code.clone()),
-            None => cards.push((card, vec![code.clone()])),
-        }
-    }
-    let most = cards.iter().map(|(_, ways)| ways.len()).max()?;
-    let mut best = cards.into_iter().filter(|(_, ways)| ways.len() == most);
-    match (best.next(), best.next()) {
-        (Some((_, ways)), None) => common(ways.into_iter()),
-        _ => common(sets.into_iter()),
-    }
+/// A frame that the reads differ from as little as they can, or as is likeliest.
+fn nearest_frame(reads: &[Received], posed: &Posed) -> Option<Known> {
+    let trellis = posed.trellis.as_ref().ok()?;
+    let bits: Vec<Bits> = reads.iter().map(|read| read.bits).collect();
+    let (different, share) = changed(&bits)?;
+    let frame = nearest(trellis, &different, share, MOST_WEIGHTS)?;
+    let mut known = Known::default();
+    frame.into_iter().enumerate().for_each(|(index, bit)| known.insert(index, bit));
+    Some(known)
 }
 
 pub(crate) fn field_bits(layout: &Layout) -> Words {
@@ -199,11 +175,7 @@ pub(crate) fn field_bits(layout: &Layout) -> Words {
 
 /// What all of several sets of frames agree on.
 fn common(sets: impl Iterator<Item = Code>) -> Option<Known> {
-    sets.map(|code| code.known).reduce(|a, b| {
-        let differ = a.values.xor(b.values);
-        let bits = a.bits.and(b.bits).without(differ);
-        Known { bits, values: a.values.and(bits) }
-    })
+    sets.map(|code| code.known).reduce(Known::both)
 }
 
 fn bits_of(known: Known, n: usize) -> Bits {
@@ -214,14 +186,14 @@ fn bits_of(known: Known, n: usize) -> Bits {
     (0..n).map(bit).collect()
 }
 
-fn frame_of_pulses(
+fn frames_of_pulses(
     pulses: &Pulses,
     rates: &[(f64, f64)],
     reads: &[Received],
     layout: &Layout,
     code: &Code,
     trellis: &Trellis,
-) -> Option<Known> {
+) -> Option<Behind> {
     let matched = |spared: f64| -> Vec<Matched> {
         reads.iter().map(|read| Matched::new(pulses, &read.bits, 1.0, spared)).collect()
     };
@@ -239,13 +211,15 @@ fn frame_of_pulses(
             .collect(),
     };
     if parts.is_empty() {
-        return None;
+        // Ruled out, or too many ways to go through.
+        return Some(Behind { certain: code.known, likely: None });
     }
     let branches = field_bits(layout).and(code.free_bits());
-    match best_branch(trellis, &parts, branches) {
+    let likely = match best_branch(trellis, &parts, branches) {
         Some(card) => code.narrowed(card).map(|code| code.known),
-        None => Some(certain_bits(trellis, &parts)),
-    }
+        None => None,
+    };
+    Some(Behind { certain: certain_bits(trellis, &parts), likely })
 }
 
 /// Reads at one rate (or at all, where the rate makes no difference), with the

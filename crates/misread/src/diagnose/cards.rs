@@ -1,12 +1,10 @@
 //! The card behind each read of a case, under one wire state: over card states,
 //! layouts and whose cards the reads are.
 
-use misread_core::Bit;
-
-use super::card::{CardFound, field_bits, most_likely_card};
+use super::card::{Behind, CardFound, behind, card_of, field_bits};
 use super::case::Expected;
 use super::code::Known;
-use super::likelihood::{Posed, Received};
+use super::likelihood::{Posed, Received, all_agree};
 use super::likelihoods::{Base, ln_add};
 use super::posterior::{LayoutUsed, Posterior, ln_sum};
 use super::solve::{Part, Solver};
@@ -24,8 +22,11 @@ pub(super) struct Cards {
     pub(super) rate: Option<f64>,
 }
 
-/// A card less likely than this, given the wire state, is none to speak of.
-const LEAST_CARD: f64 = 0.01;
+/// How many reads of one card are looked at as being sound.
+const MOST_SOUND: usize = 4;
+
+/// A card is likelier than all others together above this.
+const HALF: f64 = 0.5 + 1e-9;
 
 /// Finds them for the first `most` different reads.
 pub(super) fn find_cards(
@@ -65,18 +66,21 @@ struct Entry {
     part: Part,
     weight: f64,
     /// One card's most likely card, the same for every read.
-    one: Option<Candidate>,
+    one: Option<Vec<Candidate>>,
     own: Option<Vec<Row>>,
     /// The logarithm of what all reads come to, by what holds for the case.
     by_case: Vec<f64>,
 }
 
-/// A card a read may be of.
+/// What a read may be of.
 #[derive(Clone)]
 struct Candidate {
+    /// The card that is as likely as any; not single where none is.
     card: CardFound,
-    /// Whether the reads leave no other.
-    certain: bool,
+    /// What is certain of the frame.
+    certain: Known,
+    /// Whether the reads leave no other card.
+    is_only: bool,
 }
 
 struct Search<'s, 'c> {
@@ -158,23 +162,21 @@ impl<'s, 'c> Search<'s, 'c> {
             }
         }
         match best {
-            Some(best) if best.probability > LEAST_CARD => best,
+            Some(best) if best.probability > HALF => best,
             _ => self.certain(kind, by_entry.into_iter().flatten()),
         }
     }
 
-    /// What the candidates of one layout agree on, where none is the card.
+    /// What is certain under one layout, where no single card is.
     fn certain(&self, kind: usize, candidates: impl Iterator<Item = Candidate>) -> CardFound {
         let layout = self.primary.unwrap_or_else(|| self.best_layout(0, kind));
-        let mut frames = candidates.map(|found| found.card).filter(|card| card.layout == layout);
-        let Some(first) = frames.next() else {
-            return CardFound::unknown(self.solver.layouts[layout]).of_layout(layout);
-        };
-        let frame = frames.fold(first.frame, |certain, card| {
-            let both = certain.iter().zip(card.frame.iter());
-            both.map(|(a, b)| if a == b { a } else { Bit::Unread }).collect()
-        });
-        CardFound::new(self.solver.layouts[layout], self.base.cause, frame).of_layout(layout)
+        let certain = candidates
+            .filter(|found| found.card.layout == layout)
+            .map(|found| found.certain)
+            .reduce(Known::both);
+        let at = self.solver.layouts[layout];
+        let found = card_of(at, self.base.cause, certain.unwrap_or_default());
+        CardFound { single: false, layout, ..found }
     }
 
     /// The layout a read most likely has: that of the entry, or where each has
@@ -191,28 +193,33 @@ impl<'s, 'c> Search<'s, 'c> {
         let part = self.entries[entry].part;
         if part.whose == Whose::OneCard {
             if self.entries[entry].one.is_none() {
-                self.entries[entry].one = self.one_card(entry, layout);
+                self.entries[entry].one = Some(self.one_card(entry, layout));
             }
-            return self.entries[entry].one.iter().cloned().collect();
+            return self.entries[entry].one.clone().unwrap_or_default();
         }
         let units = self.solver.units;
-        let read = Received::from(units.kinds[kind].bits);
+        let read = [Received::from(units.kinds[kind].bits)];
         let known = units.views[part.view].cards[units.kinds[kind].card];
         let Some(posed) = self.solver.posed(layout, known) else { return Vec::new() };
         let rates = self.rates(entry);
-        let of = |base: Base| self.candidate(base, &rates, &[read], layout, &posed);
-        match self.wire {
-            Wire::AtTimes(cause) if cause.is_without_layout() => {
-                vec![Candidate { certain: false, ..of(Base::SOUND) }]
-            }
+        let of = |base: Base, reads| self.candidate(base, &rates, reads, layout, &posed);
+        let found = match self.wire {
             // It is sound, or it suffers.
-            Wire::AtTimes(_) => [Base::SOUND, self.base]
-                .into_iter()
-                .filter(|&base| self.is_possible(entry, kind, base))
-                .map(|base| Candidate { certain: false, ..of(base) })
-                .collect(),
-            _ => vec![of(self.base)],
-        }
+            Wire::AtTimes(cause) => {
+                let sound = self.is_possible(entry, kind, Base::SOUND);
+                let sound = if sound { of(Base::SOUND, &read) } else { None };
+                let suffers = match cause.is_without_layout() {
+                    true => of(Base::SOUND, &[]),
+                    false if self.is_possible(entry, kind, self.base) => of(self.base, &read),
+                    false => None,
+                };
+                let both = sound.is_some() && suffers.is_some();
+                let found = sound.into_iter().chain(suffers);
+                found.map(|found| Candidate { is_only: found.is_only && !both, ..found }).collect()
+            }
+            _ => of(self.base, &read).into_iter().collect(),
+        };
+        found
     }
 
     fn is_possible(&self, entry: usize, kind: usize, base: Base) -> bool {
@@ -236,41 +243,78 @@ impl<'s, 'c> Search<'s, 'c> {
         reads: &[Received],
         layout: usize,
         posed: &Posed,
-    ) -> Candidate {
+    ) -> Option<Candidate> {
         let at = self.solver.layouts[layout];
-        let card = most_likely_card(base, rates, reads, at, posed).of_layout(layout);
-        let is_known = field_bits(at).without(posed.code.known.bits).is_empty();
-        let searched = base.cause == Cause::BitsChanged || Pulses::of(base.cause).is_some();
-        Candidate { certain: card.single && (is_known || !searched), card }
+        let Behind { certain, likely } = behind(base, rates, reads, at, posed)?;
+        let fields = field_bits(at);
+        let card = card_of(at, base.cause, likely.unwrap_or(certain)).of_layout(layout);
+        let single = card.single && likely.is_some();
+        let is_only = fields.without(certain.bits).is_empty();
+        Some(Candidate { card: CardFound { single, ..card }, certain, is_only })
     }
 
-    /// The most likely card of all reads, where all are of one.
-    fn one_card(&mut self, entry: usize, layout: usize) -> Option<Candidate> {
+    /// What all reads may be of, where they are of one card.
+    fn one_card(&mut self, entry: usize, layout: usize) -> Vec<Candidate> {
         let units = self.solver.units;
-        let known = units.views[self.entries[entry].part.view].one?;
-        let posed = self.solver.posed(layout, known)?;
-        let all = |kinds: &mut dyn Iterator<Item = &Kind>| -> Vec<Received> {
+        let Some(known) = units.views[self.entries[entry].part.view].one else {
+            return Vec::new();
+        };
+        let Some(posed) = self.solver.posed(layout, known) else { return Vec::new() };
+        let rates = self.solver.model.rates(self.base.cause).iter().map(|&rate| (rate, 0.0));
+        let rates: Vec<(f64, f64)> = rates.collect();
+        let reads = |is: &dyn Fn(&Kind) -> bool| -> Vec<Received> {
+            let kinds = units.kinds.iter().filter(|kind| is(kind));
             kinds
                 .flat_map(|kind| std::iter::repeat_n(Received::from(kind.bits), kind.times))
                 .collect()
         };
-        let rates: Vec<(f64, f64)> =
-            self.solver.model.rates(self.base.cause).iter().map(|&rate| (rate, 0.0)).collect();
-        if !matches!(self.wire, Wire::AtTimes(_)) {
-            let reads = all(&mut units.kinds.iter());
-            return Some(self.candidate(self.base, &rates, &reads, layout, &posed));
-        }
-        // A sound read is the frame; the most frequent one if several may be.
+        let all = reads(&|_| true);
+        let of = |base: Base, reads: &[Received], posed: &Posed| {
+            self.candidate(base, &rates, reads, layout, posed)
+        };
         let n = posed.code.n;
-        let whole = units.kinds.iter().filter(|kind| {
-            kind.bits.len() == n && posed.code.narrowed(Known::of_read(&kind.bits, 0)).is_some()
-        });
-        if let Some(best) = whole.max_by_key(|kind| kind.times) {
-            let found = self.candidate(Base::SOUND, &[], &[best.bits.into()], layout, &posed);
-            return Some(Candidate { certain: false, ..found });
+        if !matches!(self.wire, Wire::AtTimes(_)) {
+            return of(self.base, &all, &posed).into_iter().collect();
         }
-        let reads = all(&mut units.kinds.iter());
-        Some(self.candidate(self.base, &rates, &reads, layout, &posed))
+        if Pulses::of(self.base.cause).is_some() {
+            // A read of the frame's length is the frame whether it suffers or not.
+            let whole = reads(&|kind| kind.bits.len() == n);
+            let seen = all_agree(whole.iter().map(|read| Some(Known::of_read(&read.bits, 0))));
+            let short = reads(&|kind| kind.bits.len() != n);
+            let narrowed = match whole.is_empty() {
+                true => return of(self.base, &all, &posed).into_iter().collect(),
+                false => seen.and_then(|seen| posed.code.narrowed(seen)),
+            };
+            let narrowed = narrowed.map(Posed::of_code);
+            let found = narrowed.and_then(|narrowed| of(self.base, &short, &narrowed));
+            return found.into_iter().collect();
+        }
+        let sound = |kind: &Kind| {
+            let seen = Known::of_read(&kind.bits, 0);
+            if kind.bits.len() == n { posed.code.narrowed(seen) } else { None }
+        };
+        // The frames that reads show which may be sound, and what is known if
+        // none of them is.
+        let mut found: Vec<Candidate> = Vec::new();
+        for kind in &units.kinds {
+            let Some(narrowed) = sound(kind) else { continue };
+            let posed = Posed::of_code(narrowed);
+            found.extend(of(Base::SOUND, &[], &posed));
+            if found.len() == MOST_SOUND {
+                break;
+            }
+        }
+        let all_suffer = match self.base.cause.is_without_layout() {
+            true => of(Base::SOUND, &[], &posed),
+            false => of(self.base, &all, &posed),
+        };
+        found.extend(all_suffer);
+        if found.is_empty() {
+            found.extend(of(Base::SOUND, &[], &posed));
+        }
+        let several = found.len() > 1;
+        found.iter_mut().for_each(|found| found.is_only &= !several);
+        found
     }
 
     /// How likely a read is of this card, over all entries.
@@ -278,7 +322,7 @@ impl<'s, 'c> Search<'s, 'c> {
         let mut probability = 0.0;
         for (entry, found) in by_entry.iter().enumerate() {
             let share = match &found[..] {
-                [only] if only.certain => f64::from(only.card.fields == card.fields),
+                [only] if only.is_only => f64::from(only.card.fields == card.fields),
                 _ => self.share(entry, kind, card),
             };
             probability += self.entries[entry].weight * share;
@@ -325,7 +369,7 @@ impl<'s, 'c> Search<'s, 'c> {
         let ln = || -> Option<f64> {
             let known = self.solver.units.views[part.view].one?;
             let view = self.solver.posed(layout, known)?;
-            let posed = self.solver.posed_card(layout, &card.fields)?;
+            let posed = self.solver.posed_card(layout, card)?;
             let ln_card = ln_of_card(&view, &posed)?;
             let given = self.solver.one_card(&posed, &findings).ln(|asked| asked == wire);
             let all = self.solver.ln_in(wire, part, &findings);
@@ -357,7 +401,7 @@ impl<'s, 'c> Search<'s, 'c> {
             && fields.iter().all(|field| card.fields.contains_key(field.name()));
         let (Some(view), Some(posed), true) = (
             self.solver.posed(layout, known),
-            self.solver.posed_card(layout, &card.fields),
+            self.solver.posed_card(layout, card),
             is_whole && cases > 0,
         ) else {
             return never;
@@ -406,40 +450,55 @@ impl<'s, 'c> Search<'s, 'c> {
     fn of_pair(&mut self, pair: usize) -> CardFound {
         let units = self.solver.units;
         let received = units.pairs.as_ref().and_then(|pairs| pairs.get(pair)).copied();
-        let mut found: Vec<(CardFound, f64)> = Vec::new();
+        let bits = received.map_or(0, |received| received.bits.len());
+        let mut found: Vec<(Candidate, f64)> = Vec::new();
         for entry in 0..self.entries.len() {
             let part = self.entries[entry].part;
-            let layout = match (part.layout, units.reads.get(2 * pair)) {
-                (LayoutUsed::Candidate(layout), _) => layout,
-                (LayoutUsed::Mixed, _) => {
-                    self.solver.layout_of_length(received.map_or(0, |r| r.bits.len()))
-                }
+            let layout = match part.layout {
+                LayoutUsed::Candidate(layout) => layout,
+                LayoutUsed::Mixed => self.solver.layout_of_length(bits),
             };
             let view = &units.views[part.view];
-            let known = match part.whose {
-                Whose::OneCard => view.one,
-                _ => view.pairs.as_ref().and_then(|pairs| pairs.get(pair)).copied(),
+            let (known, reads) = match (part.whose, &units.pairs, received) {
+                (Whose::OneCard, Some(pairs), _) => (view.one, pairs.clone()),
+                (_, _, Some(received)) => {
+                    let known = view.pairs.as_ref().and_then(|pairs| pairs.get(pair)).copied();
+                    (known, vec![received])
+                }
+                _ => continue,
             };
             let Some(posed) = known.and_then(|known| self.solver.posed(layout, known)) else {
                 continue;
             };
-            let reads = match (part.whose, &units.pairs, received) {
-                (Whose::OneCard, Some(pairs), _) => pairs.clone(),
-                (_, _, Some(received)) => vec![received],
-                _ => continue,
+            let Some(candidate) = self.candidate(self.base, &[], &reads, layout, &posed) else {
+                continue;
             };
-            let card = self.candidate(self.base, &[], &reads, layout, &posed).card;
-            match found.iter_mut().find(|(other, _)| other.fields == card.fields) {
-                Some((_, weight)) => *weight += self.entries[entry].weight,
-                None => found.push((card, self.entries[entry].weight)),
+            found.push((candidate, self.entries[entry].weight));
+        }
+        let shares: Vec<(CardFound, f64)> = found
+            .iter()
+            .filter(|(candidate, _)| candidate.is_only)
+            .map(|(candidate, _)| {
+                let same =
+                    found.iter().filter(|(other, _)| other.card.fields == candidate.card.fields);
+                (candidate.card.clone(), same.map(|(_, weight)| weight).sum())
+            })
+            .collect();
+        let best = shares.into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
+        match best {
+            Some((card, probability)) if probability > HALF => CardFound { probability, ..card },
+            _ => {
+                let layout = self.primary.unwrap_or_else(|| self.solver.layout_of_length(bits));
+                let certain = found
+                    .into_iter()
+                    .filter(|(found, _)| found.card.layout == layout)
+                    .map(|(found, _)| found.certain)
+                    .reduce(Known::both);
+                let at = self.solver.layouts[layout];
+                let found = card_of(at, self.base.cause, certain.unwrap_or_default());
+                CardFound { single: false, layout, ..found }
             }
         }
-        let best = found.into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
-        let layout = self.primary.unwrap_or(0);
-        best.map_or_else(
-            || CardFound::unknown(self.solver.layouts[layout]).of_layout(layout),
-            |(card, probability)| CardFound { probability, ..card },
-        )
     }
 }
 

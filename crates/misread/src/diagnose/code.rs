@@ -29,6 +29,12 @@ impl Known {
         })
     }
 
+    /// What is known in both, and the same.
+    pub(crate) fn both(self, other: Known) -> Known {
+        let bits = self.bits.and(other.bits).without(self.values.xor(other.values));
+        Known { bits, values: self.values.and(bits) }
+    }
+
     /// The first 256 bits of a read, moved `offset` places along a frame of
     /// `n` bits; what falls outside is dropped.
     pub(crate) fn of_read(read: &Bits, offset: usize) -> Self {

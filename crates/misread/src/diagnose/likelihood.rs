@@ -8,7 +8,7 @@ use misread_core::layout::Layout;
 
 use super::code::{Code, Known};
 use super::held::{Held, Holds};
-use super::trellis::{MOST_CHANGED, Matched, TooManyOpen, Trellis, distances, ln_total};
+use super::trellis::{DIFFER, MOST_CHANGED, Matched, TooManyOpen, Trellis, distances, ln_total};
 use crate::cause::Cause;
 use crate::channel::{BITS_CHANGED, Chance, Padding, Pulses, Short};
 pub(crate) use crate::channel::{LONGEST_READ as LONGEST, MOST_LOST, has_bytes, reverse_bytes};
@@ -308,7 +308,7 @@ fn is_short(short: Short, read: &Bits, n: usize) -> bool {
 
 /// How likely a read is whose read bits differ from the frame in so many
 /// places, 0 to [`MOST_CHANGED`]: of its unread bits any may be changed.
-fn changed_shares(read: &Bits) -> [f64; MOST_CHANGED + 1] {
+fn changed_shares(read: &Bits) -> [f64; DIFFER] {
     let (n, unread) = (read.len(), read.unread_count());
     std::array::from_fn(|differ| {
         let share = |(changed, weight): (usize, &f64)| {
@@ -328,7 +328,17 @@ fn choose(n: usize, k: usize) -> f64 {
 }
 
 fn ln_changed(reads: &[Bits], code: &Code, trellis: &Trellis) -> f64 {
-    // Equal reads differ from any frame in the same places.
+    let Some((different, share)) = changed(reads) else { return f64::NEG_INFINITY };
+    let weights = distances(trellis, &different).into_iter().enumerate();
+    let weights = weights.filter(|&(_, weight)| weight > 0.0);
+    let sum: f64 = weights.map(|(at, weight)| weight * share(at)).sum();
+    libm::log(sum) + LN_2 * code.checks.len() as f64
+}
+
+/// The different reads, since equal ones differ from any frame in the same
+/// places, and how likely all are that differ in so many places, as in
+/// [`distances`]. `None` where they are too many.
+pub(crate) fn changed(reads: &[Bits]) -> Option<(Vec<Bits>, impl Fn(usize) -> f64)> {
     let mut different: Vec<(Bits, i32)> = Vec::new();
     for read in reads {
         match different.iter_mut().find(|(other, _)| other == read) {
@@ -337,27 +347,21 @@ fn ln_changed(reads: &[Bits], code: &Code, trellis: &Trellis) -> f64 {
         }
     }
     if different.len() > MOST_CHANGED_READS {
-        return f64::NEG_INFINITY;
+        return None;
     }
-    let shares: Vec<[f64; MOST_CHANGED + 1]> = different
+    let shares: Vec<[f64; DIFFER]> = different
         .iter()
         .map(|(read, times)| changed_shares(read).map(|share| share.powi(*times)))
         .collect();
-    let reads: Vec<Bits> = different.iter().map(|&(read, _)| read).collect();
-    let sum: f64 = distances(trellis, &reads)
-        .into_iter()
-        .enumerate()
-        .filter(|&(_, weight)| weight > 0.0)
-        .map(|(mut at, weight)| {
-            let of_read = |shares: &[f64; MOST_CHANGED + 1]| {
-                let share = shares[at % shares.len()];
-                at /= shares.len();
-                share
-            };
-            weight * shares.iter().rev().map(of_read).product::<f64>()
-        })
-        .sum();
-    libm::log(sum) + LN_2 * code.checks.len() as f64
+    let share = move |mut at: usize| {
+        let of_read = |shares: &[f64; DIFFER]| {
+            let share = shares[at % DIFFER];
+            at /= DIFFER;
+            share
+        };
+        shares.iter().rev().map(of_read).product()
+    };
+    Some((different.into_iter().map(|(read, _)| read).collect(), share))
 }
 
 /// The most reads of one card of which changed bits are asked about.

@@ -7,7 +7,9 @@ use std::rc::Rc;
 use misread_core::{Bits, Layout};
 use rustc_hash::FxHashMap;
 
-use super::case::{Candidates, Expected, FACILITY, fits};
+use super::card::{CardFound, field_bits};
+use super::case::{Candidates, FACILITY, fits};
+use super::code::{Code, Known};
 use super::held::{Holds, Leeway, View, wholly};
 use super::likelihood::Posed;
 use super::likelihoods::{Base, Likelihoods, ln_add};
@@ -44,7 +46,7 @@ pub(crate) struct Solver<'c> {
     /// By layout and by what is known of the card.
     posed: FxHashMap<(usize, usize), Option<Rc<Posed>>>,
     /// The same of cards that are asked about one by one.
-    cards: FxHashMap<(usize, Holds), Option<Rc<Posed>>>,
+    cards: FxHashMap<(usize, Result<Bits, Holds>), Option<Rc<Posed>>>,
     /// By layout, by what is known of the card and by read.
     likelihoods: FxHashMap<(usize, usize, Bits), Rc<Likelihoods>>,
     /// By view: the sums over all layouts.
@@ -371,12 +373,26 @@ impl<'c> Solver<'c> {
         posed.or_insert_with(new).clone()
     }
 
-    /// A layout with the whole card known.
-    pub(crate) fn posed_card(&mut self, layout: usize, card: &Expected) -> Option<Rc<Posed>> {
-        let layouts = &self.layouts;
-        let entry = self.cards.entry((layout, wholly(card)));
-        let holds = entry.key().1.clone();
-        entry.or_insert_with(|| Posed::new(layouts[layout], &holds).map(Rc::new)).clone()
+    /// A layout with the whole card known: by the bits that were found of it under
+    /// its own layout, and by its values under another one.
+    pub(crate) fn posed_card(&mut self, layout: usize, card: &CardFound) -> Option<Rc<Posed>> {
+        let fields = field_bits(self.layouts[layout]);
+        let own = card.layout == layout;
+        let key = (layout, if own { Ok(card.frame) } else { Err(wholly(&card.fields)) });
+        if let Some(posed) = self.cards.get(&key) {
+            return posed.clone();
+        }
+        let posed = match &key.1 {
+            Ok(frame) => {
+                let seen = Known::of_read(frame, 0);
+                let known = Known { bits: seen.bits.and(fields), values: seen.values.and(fields) };
+                Code::new(self.layouts[layout], known).map(Posed::of_code)
+            }
+            Err(holds) => Posed::new(self.layouts[layout], holds),
+        };
+        let posed = posed.map(Rc::new);
+        self.cards.insert(key, posed.clone());
+        posed
     }
 
     fn likelihoods(&mut self, layout: usize, known: usize, read: &Bits) -> Option<Rc<Likelihoods>> {

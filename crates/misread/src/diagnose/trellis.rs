@@ -460,44 +460,99 @@ pub(crate) const MOST_CHANGED: usize = BITS_CHANGED.len();
 /// probabilities of all frames that differ so, before the checks are divided
 /// out.
 pub(crate) fn distances(trellis: &Trellis, reads: &[Bits]) -> Vec<f64> {
-    const EACH: usize = MOST_CHANGED + 1;
-    let size = EACH.pow(reads.len() as u32);
+    let size = DIFFER.pow(reads.len() as u32);
     let mut weights = vec![0.0; trellis.states * size];
     weights[0] = 1.0;
     for index in 0..trellis.len() {
         let mut next = vec![0.0; weights.len()];
-        let choices = trellis.choices(index);
-        let prior = 1.0 / choices.len() as f64;
-        for &bit in choices {
-            // Which reads differ here.
-            let mut step = 0;
-            let mut full = [false; 16];
-            for (read, full) in reads.iter().zip(&mut full) {
-                let differs = read.get(index).and_then(|b| b.value()).is_some_and(|b| b != bit);
-                step = step * EACH + usize::from(differs);
-                *full = differs;
-            }
-            for state in 0..trellis.states {
-                let row = &weights[state * size..][..size];
-                if row.iter().all(|&w| w == 0.0) {
-                    continue;
-                }
-                let Some(after) = trellis.next(index, state, bit) else { continue };
-                for (at, &weight) in row.iter().enumerate().filter(|&(_, &w)| w > 0.0) {
-                    let mut rest = at;
-                    let is_over = (0..reads.len()).rev().any(|read| {
-                        let count = rest % EACH;
-                        rest /= EACH;
-                        full[read] && count == MOST_CHANGED
-                    });
-                    if !is_over {
-                        next[after * size + at + step] += prior * weight;
-                    }
-                }
-            }
-        }
+        let prior = 1.0 / trellis.choices(index).len() as f64;
+        each_differing(
+            trellis,
+            reads,
+            index,
+            |at| weights[at] > 0.0,
+            |_, from, to| {
+                next[to] += prior * weights[from];
+            },
+        );
         weights = next;
     }
     weights.truncate(size);
     weights
+}
+
+/// A frame that differs from the reads so that `share` of how many bits differ,
+/// as in [`distances`], is the most there is; `None` for no frame, or where more
+/// than `most` steps would have to be kept.
+pub(crate) fn nearest(
+    trellis: &Trellis,
+    reads: &[Bits],
+    share: impl Fn(usize) -> f64,
+    most: usize,
+) -> Option<Vec<bool>> {
+    let size = DIFFER.pow(reads.len() as u32);
+    let all = trellis.states * size;
+    if all.saturating_mul(trellis.len()) > most {
+        return None;
+    }
+    // By bit, where each place was come to from, and with which value.
+    let mut back: Vec<Vec<Option<(u32, bool)>>> = Vec::with_capacity(trellis.len());
+    for index in 0..trellis.len() {
+        let mut came = vec![None; all];
+        let is_reached = |at: usize| match back.last() {
+            None => at == 0,
+            Some(before) => before[at].is_some(),
+        };
+        each_differing(trellis, reads, index, is_reached, |bit, from, to| {
+            came[to].get_or_insert((from as u32, bit));
+        });
+        back.push(came);
+    }
+    let last = back.last()?;
+    let reached = (0..size).filter(|&at| last[at].is_some() && share(at) > 0.0);
+    let mut at = reached.max_by(|&a, &b| share(a).total_cmp(&share(b)))?;
+    let mut frame = vec![false; trellis.len()];
+    for (bit, came) in frame.iter_mut().zip(&back).rev() {
+        let (from, value) = came[at]?;
+        *bit = value;
+        at = from as usize;
+    }
+    Some(frame)
+}
+
+/// How many bits of a read may differ from the frame, and none.
+pub(crate) const DIFFER: usize = MOST_CHANGED + 1;
+
+/// Goes on from every place before a bit that `is_reached`, with each value of
+/// the bit: the value, the place, the place behind. A place is a state and how
+/// many bits of each read differ so far.
+fn each_differing(
+    trellis: &Trellis,
+    reads: &[Bits],
+    index: usize,
+    is_reached: impl Fn(usize) -> bool,
+    mut see: impl FnMut(bool, usize, usize),
+) {
+    let size = DIFFER.pow(reads.len() as u32);
+    for &bit in trellis.choices(index) {
+        let differs: Vec<bool> = reads
+            .iter()
+            .map(|read| read.get(index).and_then(|b| b.value()).is_some_and(|b| b != bit))
+            .collect();
+        let step = differs.iter().fold(0, |step, &is| step * DIFFER + usize::from(is));
+        for state in 0..trellis.states {
+            let Some(after) = trellis.next(index, state, bit) else { continue };
+            for at in (0..size).filter(|&at| is_reached(state * size + at)) {
+                let mut rest = at;
+                let is_over = differs.iter().rev().any(|&is| {
+                    let count = rest % DIFFER;
+                    rest /= DIFFER;
+                    is && count == MOST_CHANGED
+                });
+                if !is_over {
+                    see(bit, state * size + at, after * size + at + step);
+                }
+            }
+        }
+    }
 }
