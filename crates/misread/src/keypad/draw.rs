@@ -44,11 +44,11 @@ pub struct NothingToDraw;
 /// stray, which the model has so that one press does not overturn the others.
 ///
 /// Presses of which nothing arrives, and those whose findings no pulses with
-/// their bits can show, are drawn again, as
-/// [`draw_capture`](crate::channel::draw_capture) does it. So a cause that brings
-/// a finding which short reads can seldom show, such as a pair of pulses on a
-/// line with a single one, comes less often than its prior; of 8 bits a key that
-/// is next to nothing, of 4 it is most for a line that rings.
+/// their bits can show, are drawn again, cause and all: so the weighing of what
+/// is drawn holds. A cause that brings a finding which short reads can seldom
+/// show, such as a pair of pulses on a line with a single one, comes less often
+/// than its prior; of 8 bits a key that is next to nothing, of 4 it is most for
+/// a line that rings.
 ///
 /// # Errors
 ///

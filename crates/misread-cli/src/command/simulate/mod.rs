@@ -73,7 +73,8 @@ pub(crate) struct SimulateArgs {
     /// Draw cause, cards and layout, and the findings in the pulses, as likely as
     /// the diagnosis takes them to be; with --keys, the cause and whether other
     /// keys were pressed. Findings that no pulses with these bits can show are
-    /// drawn again. The truth goes beside the file
+    /// drawn again; of keys the cause is too, so a ringing line comes seldom
+    /// where a key is 4 bits. The truth goes beside the file
     #[arg(long, conflicts_with_all = ["cause", "rate", "share"], requires = "output")]
     draw_cause: bool,
     /// Keys pressed on a keypad instead of a card: digits, * and #. With
