@@ -171,4 +171,21 @@ impl Pulses {
         };
         Some(Pulses { bit: [zero, one], tail })
     }
+
+    /// The value whose pulses all arrive, and no others of it: that of the line
+    /// which a cause on one line leaves alone. `None` for a cause on both.
+    pub fn spares(&self) -> Option<bool> {
+        let is_spared = |value: bool| {
+            let of = |arrivals: &[Arrival], count: usize| {
+                let has = |arrival: &Arrival| {
+                    arrival.bits.iter().filter(|&&bit| bit == value).count() == count
+                };
+                arrivals.iter().all(has)
+            };
+            of(self.bit[usize::from(value)], 1)
+                && of(self.bit[usize::from(!value)], 0)
+                && of(self.tail, 0)
+        };
+        [true, false].into_iter().find(|&value| is_spared(value))
+    }
 }

@@ -37,7 +37,7 @@ pub(super) fn find_cards(
 ) -> Cards {
     let presentations = solver.units.presentations();
     let mut found = Cards { decoded: vec![None; presentations], rate: None };
-    if wire.is_without_layout() {
+    if wire.is_without_layout() || most == 0 {
         return found;
     }
     let primary = posterior.most_likely_under(wire).layout;

@@ -100,7 +100,8 @@ pub struct WireFound {
     /// The most likely rate, for a cause that has rates.
     pub rate: Option<f64>,
     /// What was found of the card behind each presentation of the case; `None`
-    /// for an empty one, and throughout for a cause without a layout.
+    /// for an empty one, and throughout for a cause without a layout and for a
+    /// wire state under 0.001 that is not the answer's.
     pub decoded: Vec<Option<CardFound>>,
     /// What speaks for it.
     pub evidence: Vec<String>,
@@ -178,6 +179,10 @@ impl Diagnosis {
     }
 }
 
+/// Wire states less likely than this, but for the answer's, are listed and not
+/// looked at: no card, no evidence.
+const LEAST_LOOKED_AT: f64 = 1e-3;
+
 /// How many different reads are looked at under wire states other than the
 /// answer's.
 const MOST_KINDS: usize = 16;
@@ -225,16 +230,22 @@ pub fn diagnose(
             continue;
         }
         let Pair { card, layout, .. } = posterior.most_likely_under(wire);
-        let most = if wire == verdict.wire() { usize::MAX } else { MOST_KINDS };
+        let most = match wire == verdict.wire() {
+            true => usize::MAX,
+            false if probability < LEAST_LOOKED_AT => 0,
+            false => MOST_KINDS,
+        };
         let Cards { decoded, rate } = find_cards(&mut solver, &posterior, wire, most);
         let decoded = with_set_aside(decoded, &set_aside, None);
         let mut found =
             WireFound { wire, probability, layout, card, rate, decoded, evidence: Vec::new() };
-        let suffers = if wire == verdict.wire() { suffers.as_deref() } else { None };
-        let shows = showing(&found, suffers, case, candidates);
-        found.evidence = evidence_of(&found, &shows, case, candidates, numbers);
-        if wire == verdict.wire() {
-            these = shows;
+        if most > 0 {
+            let suffers = if wire == verdict.wire() { suffers.as_deref() } else { None };
+            let shows = showing(&found, suffers, case, candidates);
+            found.evidence = evidence_of(&found, &shows, case, candidates, numbers);
+            if wire == verdict.wire() {
+                these = shows;
+            }
         }
         causes.push(found);
     }

@@ -384,7 +384,9 @@ fn ln_pulses(
     // The sum without a channel: each check halves what free bits at ½ each
     // leave.
     let ln_frames = -LN_2 * code.checks.len() as f64;
+    let can_be = reads.iter().all(|received| keeps_count(pulses, &received.bits, code.n, trellis));
     match chances_of_all(pulses, code.n, reads) {
+        _ if !can_be => vec![f64::NEG_INFINITY; rates.len()],
         Chances::Impossible => vec![f64::NEG_INFINITY; rates.len()],
         Chances::Counted { happens, spared } => {
             let by_rate = |&rate: &f64| ln_power(rate, happens) + ln_power(1.0 - rate, spared);
@@ -405,6 +407,23 @@ fn ln_pulses(
                 ln_power(rate, happens) + ln_total(trellis, &matched) - ln_frames
             })
             .collect(),
+    }
+}
+
+/// Whether a read has as many pulses on a line that loses and gains none as some
+/// frame has.
+fn keeps_count(pulses: &Pulses, read: &Bits, n: usize, trellis: &Trellis) -> bool {
+    let (fewest, most) = trellis.ones();
+    let unread = read.unread_count();
+    match pulses.spares() {
+        None => true,
+        Some(true) => {
+            (read.count_ones()..=read.count_ones() + unread).any(|k| (fewest..=most).contains(&k))
+        }
+        Some(false) => {
+            let zeros = read.count_zeros();
+            (zeros..=zeros + unread).any(|k| k <= n && (fewest..=most).contains(&(n - k)))
+        }
     }
 }
 

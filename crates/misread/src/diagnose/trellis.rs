@@ -29,6 +29,8 @@ pub(crate) struct TooManyOpen {
 pub(crate) struct Trellis {
     steps: Vec<Step>,
     states: usize,
+    /// How many 1s a frame has, at the fewest and at the most.
+    ones: (usize, usize),
 }
 
 #[derive(Clone, Copy, Debug, Default)]
@@ -80,7 +82,36 @@ impl Trellis {
                 steps[last].must_be |= bit;
             }
         }
-        Ok(Trellis { steps, states })
+        let mut trellis = Trellis { steps, states, ones: (0, 0) };
+        trellis.ones = trellis.count_ones();
+        Ok(trellis)
+    }
+
+    /// How many 1s a frame has, at the fewest and at the most.
+    pub(crate) fn ones(&self) -> (usize, usize) {
+        self.ones
+    }
+
+    fn count_ones(&self) -> (usize, usize) {
+        let mut counts: Vec<Option<(usize, usize)>> = vec![None; self.states];
+        counts[0] = Some((0, 0));
+        for index in 0..self.len() {
+            let mut next: Vec<Option<(usize, usize)>> = vec![None; self.states];
+            for (state, count) in counts.iter().enumerate() {
+                let Some((fewest, most)) = *count else { continue };
+                for &bit in self.choices(index) {
+                    let Some(after) = self.next(index, state, bit) else { continue };
+                    let one = usize::from(bit);
+                    let (low, high) = (fewest + one, most + one);
+                    next[after] = Some(match next[after] {
+                        None => (low, high),
+                        Some((a, b)) => (a.min(low), b.max(high)),
+                    });
+                }
+            }
+            counts = next;
+        }
+        counts[0].unwrap_or_default()
     }
 
     pub(crate) fn len(&self) -> usize {
@@ -284,9 +315,8 @@ enum Way {
     On,
 }
 
-/// Moves weights past one bit, for all reads: each may take any of its arrivals.
-/// `rows` are the room before the bit and behind it; what comes is put in
-/// `scratch`, whose first part is returned.
+/// Moves the weights of some states past one bit, for all reads: each may take
+/// any of its arrivals. What comes is put in the first of `scratch`.
 fn pass<'s>(
     arrivals: impl Fn(usize) -> &'s [MatchedArrival],
     before: &Room,
@@ -294,13 +324,13 @@ fn pass<'s>(
     way: Way,
     weights: &[f64],
     scratch: &mut [Vec<f64>; 2],
-) -> usize {
+) {
     let (from, to) = match way {
         Way::Back => (behind, before),
         Way::On => (before, behind),
     };
     let reads = from.reads.len();
-    let mut outer = 1;
+    let mut outer = weights.len() / from.size.max(1);
     let mut inner: usize = from.size;
     scratch[0].clear();
     scratch[0].extend_from_slice(weights);
@@ -353,7 +383,6 @@ fn pass<'s>(
         outer *= width_to;
         scratch.swap(0, 1);
     }
-    outer
 }
 
 /// Walks the columns from the last to the first; `keep` is given each one when
@@ -371,43 +400,25 @@ fn walk(trellis: &Trellis, reads: &[Matched], mut keep: impl FnMut(Column)) -> O
     let all = Room { reads: reads.iter().map(|read| (read.len, 1)).collect(), size: 1 };
     pass(|read| &reads[read].tail, &rooms[n], &all, Way::Back, &[1.0], &mut scratch);
     after.weights[..rooms[n].size].copy_from_slice(&scratch[0]);
-    let mut reached = vec![false; trellis.states];
-    reached[0] = true;
     for index in (0..n).rev() {
         let mut column = new(index);
         column.exponent = after.exponent;
         let choices = trellis.choices(index);
         let prior = 1.0 / choices.len() as f64;
         let size = column.room.size;
-        let mut reaches = vec![false; trellis.states];
         for &bit in choices {
-            // What follows a state with this bit, worked out once however many
-            // states lead there.
-            let mut passed: Vec<Option<Vec<f64>>> = vec![None; trellis.states];
-            for (state, reaches) in reaches.iter_mut().enumerate() {
-                let Some(next) = trellis.next(index, state, bit).filter(|&next| reached[next])
-                else {
-                    continue;
-                };
-                let follow = passed[next].get_or_insert_with(|| {
-                    pass(
-                        |read| reads[read].of_bit(bit),
-                        &column.room,
-                        &after.room,
-                        Way::Back,
-                        after.of_state(next),
-                        &mut scratch,
-                    );
-                    scratch[0].clone()
-                });
-                *reaches = true;
-                let row = &mut column.weights[state * size..][..size];
+            // What follows a state with this bit, for all states at once.
+            let arrivals = |read: usize| reads[read].of_bit(bit);
+            pass(arrivals, &column.room, &after.room, Way::Back, &after.weights, &mut scratch);
+            let follow = &scratch[0];
+            for (state, row) in column.weights.chunks_exact_mut(size).enumerate() {
+                let Some(next) = trellis.next(index, state, bit) else { continue };
+                let follow = &follow[next * size..][..size];
                 for (sum, follow) in row.iter_mut().zip(follow) {
-                    *sum += prior * *follow;
+                    *sum += prior * follow;
                 }
             }
         }
-        reached = reaches;
         column.rescale();
         keep(std::mem::replace(&mut after, column));
     }
