@@ -26,9 +26,12 @@ const MOST_STEPS: usize = 1024;
 /// frames are possible to say: the search is not begun.
 const LEAST_SHARE: f64 = 1e-4;
 
-/// How many weights a search may keep; more reads of one card than that are too
-/// many to say.
-const MOST_WEIGHTS: usize = 4_000_000;
+/// How many weights a search goes through at each step; where reads of one card
+/// come to more, too many frames are possible to say.
+const MOST_WEIGHTS: usize = 50_000;
+
+/// How many places the search for changed bits may keep.
+const MOST_PLACES: usize = 4_000_000;
 
 /// Below this share of the probability a value counts as ruled out.
 const RULED_OUT: f64 = 1e-9;
@@ -163,7 +166,7 @@ fn nearest_frame(reads: &[Received], posed: &Posed) -> Option<Known> {
     let trellis = posed.trellis.as_ref().ok()?;
     let bits: Vec<Bits> = reads.iter().map(|read| read.bits).collect();
     let (different, share) = changed(&bits)?;
-    let frame = nearest(trellis, &different, share, MOST_WEIGHTS)?;
+    let frame = nearest(trellis, &different, share, MOST_PLACES)?;
     let mut known = Known::default();
     frame.into_iter().enumerate().for_each(|(index, bit)| known.insert(index, bit));
     Some(known)

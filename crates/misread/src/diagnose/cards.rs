@@ -141,30 +141,31 @@ impl<'s, 'c> Search<'s, 'c> {
     }
 
     fn of_kind(&mut self, kind: usize) -> CardFound {
-        let mut candidates: Vec<Candidate> = Vec::new();
+        /// Less than this share proposes no card that is likelier than all others.
+        const PROPOSES: f64 = 1e-3;
         let mut by_entry: Vec<Vec<Candidate>> = Vec::new();
         for entry in 0..self.entries.len() {
-            let found = self.candidates(entry, kind);
-            for candidate in &found {
-                let is_new =
-                    !candidates.iter().any(|other| other.card.fields == candidate.card.fields);
-                if candidate.card.single && is_new {
-                    candidates.push(candidate.clone());
-                }
-            }
-            by_entry.push(found);
+            let proposes = self.entries[entry].weight >= PROPOSES;
+            by_entry.push(if proposes { self.candidates(entry, kind) } else { Vec::new() });
         }
-        let mut best: Option<CardFound> = None;
-        for candidate in candidates {
+        let mut tried: Vec<&CardFound> = Vec::new();
+        for candidate in by_entry.iter().flatten().filter(|found| found.card.single) {
+            if tried.iter().any(|other| other.fields == candidate.card.fields) {
+                continue;
+            }
             let probability = self.probability(kind, &candidate.card, &by_entry);
-            if best.as_ref().is_none_or(|best| probability > best.probability + 1e-9) {
-                best = Some(CardFound { probability, ..candidate.card });
+            if probability > HALF {
+                return CardFound { probability, ..candidate.card.clone() };
+            }
+            tried.push(&candidate.card);
+        }
+        // What is certain must be so under every entry.
+        for entry in 0..self.entries.len() {
+            if self.entries[entry].weight < PROPOSES {
+                by_entry.push(self.candidates(entry, kind));
             }
         }
-        match best {
-            Some(best) if best.probability > HALF => best,
-            _ => self.certain(kind, by_entry.into_iter().flatten()),
-        }
+        self.certain(kind, by_entry.into_iter().flatten())
     }
 
     /// What is certain under one layout, where no single card is.
@@ -320,8 +321,9 @@ impl<'s, 'c> Search<'s, 'c> {
     /// How likely a read is of this card, over all entries.
     fn probability(&mut self, kind: usize, card: &CardFound, by_entry: &[Vec<Candidate>]) -> f64 {
         let mut probability = 0.0;
-        for (entry, found) in by_entry.iter().enumerate() {
-            let share = match &found[..] {
+        for entry in 0..self.entries.len() {
+            let found = by_entry.get(entry).map_or(&[][..], Vec::as_slice);
+            let share = match found {
                 [only] if only.is_only => f64::from(only.card.fields == card.fields),
                 _ => self.share(entry, kind, card),
             };

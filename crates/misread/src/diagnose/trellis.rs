@@ -395,6 +395,8 @@ fn walk(trellis: &Trellis, reads: &[Matched], mut keep: impl FnMut(Column)) -> O
         Column { weights: vec![0.0; trellis.states * room.size], room, exponent: 0 }
     };
     let mut scratch = [Vec::new(), Vec::new()];
+    let mut packed: Vec<f64> = Vec::new();
+    let mut place = vec![usize::MAX; trellis.states];
     let mut after = new(n);
     // Behind the last bit: only what a tail adds, and then all is used up.
     let all = Room { reads: reads.iter().map(|read| (read.len, 1)).collect(), size: 1 };
@@ -406,13 +408,23 @@ fn walk(trellis: &Trellis, reads: &[Matched], mut keep: impl FnMut(Column)) -> O
         let choices = trellis.choices(index);
         let prior = 1.0 / choices.len() as f64;
         let size = column.room.size;
+        // Only some states lead anywhere: their weights stand together.
+        place.fill(usize::MAX);
+        packed.clear();
+        for (state, row) in after.weights.chunks_exact(after.room.size).enumerate() {
+            if row.iter().any(|&weight| weight > 0.0) {
+                place[state] = packed.len() / after.room.size;
+                packed.extend_from_slice(row);
+            }
+        }
         for &bit in choices {
-            // What follows a state with this bit, for all states at once.
+            // What follows a state with this bit, for all of them at once.
             let arrivals = |read: usize| reads[read].of_bit(bit);
-            pass(arrivals, &column.room, &after.room, Way::Back, &after.weights, &mut scratch);
+            pass(arrivals, &column.room, &after.room, Way::Back, &packed, &mut scratch);
             let follow = &scratch[0];
             for (state, row) in column.weights.chunks_exact_mut(size).enumerate() {
-                let Some(next) = trellis.next(index, state, bit) else { continue };
+                let next = trellis.next(index, state, bit).map(|next| place[next]);
+                let Some(next) = next.filter(|&next| next != usize::MAX) else { continue };
                 let follow = &follow[next * size..][..size];
                 for (sum, follow) in row.iter_mut().zip(follow) {
                     *sum += prior * follow;
