@@ -26,9 +26,9 @@ const MOST_STEPS: usize = 1024;
 /// frames are possible to say: the search is not begun.
 const LEAST_SHARE: f64 = 1e-4;
 
-/// How many weights a search goes through at each step; where reads of one card
-/// come to more, too many frames are possible to say.
-const MOST_WEIGHTS: usize = 50_000;
+/// How many weights a search may keep; where reads of one card come to more, too
+/// many frames are possible to say.
+pub(crate) const MOST_WEIGHTS: usize = 4_000_000;
 
 /// How many places the search for changed bits may keep.
 const MOST_PLACES: usize = 4_000_000;
@@ -101,6 +101,7 @@ pub(crate) fn behind(
     reads: &[Received],
     layout: &Layout,
     posed: &Posed,
+    most_weights: usize,
 ) -> Option<Behind> {
     let turned: Vec<Received>;
     let (cause, reads) = match base.turned {
@@ -117,7 +118,7 @@ pub(crate) fn behind(
     }
     match (Pulses::of(cause), &posed.trellis) {
         (Some(pulses), Ok(trellis)) => {
-            frames_of_pulses(&pulses, rates, reads, layout, code, trellis)
+            frames_of_pulses(&pulses, rates, reads, layout, (code, trellis), most_weights)
         }
         (Some(_), Err(_)) => Some(Behind { certain: code.known, likely: None }),
         // Whichever bits are changed, what else is known stays.
@@ -194,8 +195,8 @@ fn frames_of_pulses(
     rates: &[(f64, f64)],
     reads: &[Received],
     layout: &Layout,
-    code: &Code,
-    trellis: &Trellis,
+    (code, trellis): (&Code, &Trellis),
+    most_weights: usize,
 ) -> Option<Behind> {
     let matched = |spared: f64| -> Vec<Matched> {
         reads.iter().map(|read| Matched::new(pulses, &read.bits, 1.0, spared)).collect()
@@ -204,12 +205,14 @@ fn frames_of_pulses(
     let parts: Vec<Part> = match chances_of_all(pulses, code.n, reads) {
         Chances::Impossible => return None,
         // The rate is the same factor for every frame.
-        Chances::Counted { .. } => Part::new(trellis, matched(1.0), 1.0).into_iter().collect(),
+        Chances::Counted { .. } => {
+            Part::new(trellis, matched(1.0), 1.0, most_weights).into_iter().collect()
+        }
         Chances::Varying { happens } => rates
             .iter()
             .filter_map(|&(rate, ln)| {
                 let weight = libm::exp(ln - heaviest) * libm::pow(rate, happens as f64);
-                Part::new(trellis, matched(1.0 - rate), weight)
+                Part::new(trellis, matched(1.0 - rate), weight, most_weights)
             })
             .collect(),
     };
@@ -234,8 +237,8 @@ struct Part {
 }
 
 impl Part {
-    fn new(trellis: &Trellis, reads: Vec<Matched>, weight: f64) -> Option<Self> {
-        let columns = columns(trellis, &reads, MOST_WEIGHTS)?;
+    fn new(trellis: &Trellis, reads: Vec<Matched>, weight: f64, most: usize) -> Option<Self> {
+        let columns = columns(trellis, &reads, most)?;
         (weight > 0.0).then_some(Part { reads, columns, weight })
     }
 

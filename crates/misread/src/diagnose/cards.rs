@@ -1,7 +1,7 @@
 //! The card behind each read of a case, under one wire state: over card states,
 //! layouts and whose cards the reads are.
 
-use super::card::{Behind, CardFound, behind, card_of, field_bits};
+use super::card::{Behind, CardFound, MOST_WEIGHTS, behind, card_of, field_bits};
 use super::case::Expected;
 use super::code::Known;
 use super::likelihood::{Posed, Received, all_agree};
@@ -22,13 +22,18 @@ pub(super) struct Cards {
     pub(super) rate: Option<f64>,
 }
 
+/// How many weights a search may keep under a wire state that is not the
+/// answer's.
+const FEW_WEIGHTS: usize = 50_000;
+
 /// How many reads of one card are looked at as being sound.
 const MOST_SOUND: usize = 4;
 
 /// A card is likelier than all others together above this.
 const HALF: f64 = 0.5 + 1e-9;
 
-/// Finds them for the first `most` different reads.
+/// Finds them for the first `most` different reads; [`usize::MAX`] for the
+/// answer's.
 pub(super) fn find_cards(
     solver: &mut Solver<'_>,
     posterior: &Posterior,
@@ -41,7 +46,7 @@ pub(super) fn find_cards(
         return found;
     }
     let primary = posterior.most_likely_under(wire).layout;
-    let mut search = Search::new(solver, posterior, wire, primary);
+    let mut search = Search::new(solver, posterior, wire, primary, most == usize::MAX);
     found.rate = search.rate();
     let reads = search.solver.units.reads.clone();
     if wire.cause() == Cause::FrameSplit {
@@ -90,6 +95,8 @@ struct Search<'s, 'c> {
     primary: Option<usize>,
     entries: Vec<Entry>,
     findings: Vec<Findings>,
+    /// How many weights each search may keep.
+    most_weights: usize,
     /// What cards come to where all reads are of one, by entry.
     shares: Vec<(usize, Expected, f64)>,
 }
@@ -100,6 +107,7 @@ impl<'s, 'c> Search<'s, 'c> {
         posterior: &Posterior,
         wire: Wire,
         primary: Option<LayoutUsed>,
+        is_answer: bool,
     ) -> Self {
         /// Less than this share is passed over.
         const LEAST: f64 = 1e-6;
@@ -123,7 +131,8 @@ impl<'s, 'c> Search<'s, 'c> {
             entries.push(Entry { part, weight: weight / total, one: None, own, by_case });
         }
         let primary = primary.and_then(LayoutUsed::candidate);
-        Search { solver, wire, base, primary, entries, findings, shares: Vec::new() }
+        let most_weights = if is_answer { MOST_WEIGHTS } else { FEW_WEIGHTS };
+        Search { solver, wire, base, primary, entries, findings, most_weights, shares: Vec::new() }
     }
 
     /// The most likely rate, over all reads.
@@ -204,7 +213,7 @@ impl<'s, 'c> Search<'s, 'c> {
         let Some(posed) = self.solver.posed(layout, known) else { return Vec::new() };
         let rates = self.rates(entry);
         let of = |base: Base, reads| self.candidate(base, &rates, reads, layout, &posed);
-        let found = match self.wire {
+        match self.wire {
             // It is sound, or it suffers.
             Wire::AtTimes(cause) => {
                 let sound = self.is_possible(entry, kind, Base::SOUND);
@@ -219,8 +228,7 @@ impl<'s, 'c> Search<'s, 'c> {
                 found.map(|found| Candidate { is_only: found.is_only && !both, ..found }).collect()
             }
             _ => of(self.base, &read).into_iter().collect(),
-        };
-        found
+        }
     }
 
     fn is_possible(&self, entry: usize, kind: usize, base: Base) -> bool {
@@ -246,7 +254,7 @@ impl<'s, 'c> Search<'s, 'c> {
         posed: &Posed,
     ) -> Option<Candidate> {
         let at = self.solver.layouts[layout];
-        let Behind { certain, likely } = behind(base, rates, reads, at, posed)?;
+        let Behind { certain, likely } = behind(base, rates, reads, at, posed, self.most_weights)?;
         let fields = field_bits(at);
         let card = card_of(at, base.cause, likely.unwrap_or(certain)).of_layout(layout);
         let single = card.single && likely.is_some();

@@ -46,7 +46,7 @@ pub(crate) struct Solver<'c> {
     /// By layout and by what is known of the card.
     posed: FxHashMap<(usize, usize), Option<Rc<Posed>>>,
     /// The same of cards that are asked about one by one.
-    cards: FxHashMap<(usize, Result<Bits, Holds>), Option<Rc<Posed>>>,
+    cards: FxHashMap<(usize, WholeCard), Option<Rc<Posed>>>,
     /// By layout, by what is known of the card and by read.
     likelihoods: FxHashMap<(usize, usize, Bits), Rc<Likelihoods>>,
     /// By view: the sums over all layouts.
@@ -54,6 +54,9 @@ pub(crate) struct Solver<'c> {
     /// By layout and view: one card's likelihoods, by wire state.
     one_card: FxHashMap<(usize, usize), Rc<Vec<f64>>>,
 }
+
+/// A card by its bits under its own layout, or by its values.
+type WholeCard = Result<Bits, Holds>;
 
 struct Off<'m>(Unlisted<'m>);
 
