@@ -12,7 +12,7 @@ use crate::cause::ProbeAt;
 /// is said.
 pub type Expected = BTreeMap<String, u64>;
 
-/// The field that [`CardState::FacilityDiffers`] and [`CardState::CardDiffers`]
+/// The field that [`CardState::FacilityDiffers`](crate::cause::CardState::FacilityDiffers) and [`CardState::CardDiffers`](crate::cause::CardState::CardDiffers)
 /// set apart from the others.
 pub const FACILITY: &str = "facility";
 
