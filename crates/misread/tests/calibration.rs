@@ -17,9 +17,21 @@ fn what_is_stated_comes_true_as_often() {
     let sure = found.wires[9];
     assert!(sure.statements > 250 && sure.mean() > 0.94);
     let unsure: u64 = found.wires[1..9].iter().map(|band| band.statements).sum();
-    assert!(unsure > 100 && found.suffering.iter().any(|band| band.statements > 0));
+    assert!(unsure > 100);
     // And where it is off by a tenth that is seen.
     found.wires[9].came_true -= found.wires[9].statements / 10;
+    assert!(!found.holds());
+}
+
+/// More of them than there should be, so that much is stated.
+#[test]
+fn what_is_stated_of_who_suffers_comes_true_as_often() {
+    let mut found = calibrate(Given::AtTimes, 300, 1).unwrap();
+    assert!(found.holds(), "{}", found.tables());
+    let stated: u64 = found.suffering.iter().map(|band| band.statements).sum();
+    assert!(stated > 60, "{stated}");
+    let sure = &mut found.suffering[9];
+    sure.came_true -= sure.statements / 3;
     assert!(!found.holds());
 }
 

@@ -29,8 +29,20 @@ const QUESTIONS: usize = 5;
 pub(crate) enum Given {
     /// The bits of each read.
     Bits,
+    /// The same, where faults come and go far more often than they should: to
+    /// state more of who suffers.
+    AtTimes,
     /// A capture of the lines, as a file.
     Captures,
+}
+
+impl Given {
+    fn model(self) -> Model {
+        match self {
+            Given::AtTimes => Model { at_times: 2.0, reads_missing: 0.5, ..Model::default() },
+            Given::Bits | Given::Captures => Model::default(),
+        }
+    }
 }
 
 /// Statements whose probability lies between two tenths, and how many of them
@@ -176,11 +188,11 @@ impl Calibration {
         seed: u64,
         candidates: &[Candidates; 2],
     ) -> Result<(), String> {
-        let model = Model::default();
+        let model = given.model();
         let candidates = &candidates[(number % 2) as usize];
         let random = &mut seeded(seed, number);
         let (case, truth) = match given {
-            Given::Bits => {
+            Given::Bits | Given::AtTimes => {
                 let mut drawn =
                     draw_case(candidates, &model, random).map_err(|error| error.to_string())?;
                 leave_unread(&mut drawn.case, random);

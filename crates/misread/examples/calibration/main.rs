@@ -3,11 +3,12 @@
 //! often they came true.
 //!
 //! ```text
-//! cargo run --release -p misread --example calibration -- [captures] [CASES [SEED]]
+//! cargo run --release -p misread --example calibration -- [captures|at-times] [CASES [SEED]]
 //! ```
 //!
 //! With `captures` the diagnosis is given captures of the lines, with what their
-//! pulses say, else the bits of each read.
+//! pulses say, else the bits of each read; with `at-times` faults come and go far
+//! more often than by the default weights, so that more is stated of who suffers.
 //!
 //! Prints a table for each question in Markdown. Exit status 1 where a band is
 //! outside its interval, 2 where an argument is not a number.
@@ -20,10 +21,14 @@ use bands::Given;
 
 fn main() -> ExitCode {
     let mut arguments = std::env::args().skip(1).peekable();
-    let given = match arguments.next_if(|first| first == "captures") {
-        Some(_) => Given::Captures,
-        None => Given::Bits,
+    let given = match arguments.peek().map(String::as_str) {
+        Some("captures") => Given::Captures,
+        Some("at-times") => Given::AtTimes,
+        _ => Given::Bits,
     };
+    if given != Given::Bits {
+        arguments.next();
+    }
     let mut numbers = arguments.map(|argument| {
         argument
             .parse::<u64>()
@@ -32,6 +37,7 @@ fn main() -> ExitCode {
     let run = || {
         let cases = numbers.next().transpose()?.unwrap_or(match given {
             Given::Bits => 100_000,
+            Given::AtTimes => 25_000,
             Given::Captures => 10_000,
         });
         let seed = numbers.next().transpose()?.unwrap_or(2);
