@@ -161,7 +161,7 @@ fn a_cause_shows_its_own_findings_and_the_stated_exceptions() {
         let own = own(fault.cause(), &model);
         let mut seen = BTreeSet::new();
         for layout in layouts() {
-            for seed in 0..12 {
+            for seed in 0..8 {
                 let reads = arrived(&fault, &layout, 1 + seed as usize % 4, seed);
                 if !reads.is_empty() {
                     seen.extend(hold(&fault, &reads, &Shape::default(), seed, &model).unwrap());
@@ -214,7 +214,7 @@ fn hold_every_fault(shape: &Shape, frames: usize, seed: u64) -> Result<(), TestC
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(24))]
+    #![proptest_config(ProptestConfig::with_cases(16))]
 
     /// Of every reader whose own timing is allowed and leaves room.
     #[test]
